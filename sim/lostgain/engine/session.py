@@ -1,0 +1,390 @@
+"""A session: one circuit in ngspice, and its analyses."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.engine.binding import Binding, binding, ffi
+from lostgain.engine.errors import CircuitRefused, RunFailed
+from lostgain.problems import nearest
+
+_VOLTAGE = 3  # ngspice's SV_VOLTAGE; the constants, among which a missing name is looked up too, have 0
+_LISTED = re.compile(r"\s*\d+ : (.*)")
+_LIKE_A_VALUE = re.compile(r"\d+(\.\d*)?(e[+-]?\d+|meg|[tgkmunpf])\w*", re.ASCII)
+_WRITTEN = re.compile(r"v\((.*)\)", re.IGNORECASE)
+
+Values = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+
+class Session:
+    """One circuit in the ngspice of this process.
+
+    ngspice's library holds one state for the whole process. Several sessions may exist; each loads its circuit again
+    when another was at work in between.
+
+    Attributes
+    ----------
+    said : list of str
+        What ngspice printed since the last `load`.
+    version : int
+        ngspice's main version number.
+    """
+
+    def __init__(self) -> None:
+        self._spice: Binding = binding()
+        self._lines: list[str] = []
+        self._nodes: list[str] | None = None
+
+    @property
+    def version(self) -> int:
+        """ngspice's main version number."""
+        return int(self._spice.ngspice_version)
+
+    @property
+    def said(self) -> list[str]:
+        """What ngspice printed since the last `load`."""
+        return list(self._spice.printed)
+
+    @property
+    def dead(self) -> bool:
+        """True once ngspice cannot recover; only another process can go on."""
+        return self._spice.finished
+
+    def load(self, lines: Sequence[str]) -> None:
+        """Load a circuit in place of the one before.
+
+        Parameters
+        ----------
+        lines : sequence of str
+            Netlist text that `guard.refuse` has let through. All of it counts: there is no title line, and ``.end``
+            is added where it is missing.
+
+        Raises
+        ------
+        CircuitRefused
+            If ngspice does not take it.
+        """
+        spice = self._spice
+        self._alive()
+        if spice.owner is not None:
+            spice.command("remcirc")
+        spice.owner = self
+        self._nodes = None
+        self._lines = [line for line in lines if line.strip() and line.strip().lower() != ".end"]
+        spice.clear()
+        spice.circuit(["* lostgain", *self._lines, ".end", ""])
+        if spice.finished:
+            raise CircuitRefused(_why(spice.printed, "ngspice refused the circuit"), spice.printed)
+        if spice.complained and not self._listed():
+            spice.owner = None
+            raise CircuitRefused(_why(spice.printed, "ngspice refused the circuit"), spice.printed)
+
+    def listing(self) -> list[str]:
+        """Return the flat circuit as ngspice prints it: subcircuits expanded, parameters evaluated.
+
+        Returns
+        -------
+        list of str
+            Element and model lines and dot lines, without the title and ``.end``, in lower case, with hierarchical
+            names (``r.xa.rfb outa xa.fb 22k``).
+
+        Raises
+        ------
+        CircuitRefused
+            If a line reached 4,095 characters, where ngspice cuts in silence.
+        """
+        self._own()
+        lines = self._listed()
+        for line in lines:
+            if len(line) >= 4095:
+                raise CircuitRefused(f"a line of the circuit is too long for ngspice to print: {line[:60]} …", self.said)
+        return lines
+
+    def nodes(self) -> list[str]:
+        """Return the names of all nodes of the flat circuit but ground, in lower case.
+
+        Raises
+        ------
+        CircuitRefused
+            If a node's name is empty or looks like a value: an element lacks a node.
+        """
+        self._own()
+        if self._nodes is None:
+            self._run("op")
+            self._finish()
+        assert self._nodes is not None
+        return list(self._nodes)
+
+    def op(self, nodes: Sequence[str]) -> Values:
+        """Find the operating point.
+
+        Parameters
+        ----------
+        nodes : sequence of str
+            Node ``0`` reads 0.
+
+        Returns
+        -------
+        array, (node,) [V]
+
+        Raises
+        ------
+        RunFailed
+            If there is none, or it is not finite.
+        CircuitRefused
+            If there is no such node.
+        """
+        plot = self._run("op")
+        try:
+            return self._fetch(plot, nodes, 1)[:, 0]
+        finally:
+            self._finish()
+
+    def ac(self, frequencies: Sequence[float], nodes: Sequence[str]) -> Complex:
+        """Find the small-signal response at given frequencies.
+
+        Parameters
+        ----------
+        frequencies : sequence of float
+            [Hz], in any order.
+        nodes : sequence of str
+
+        Returns
+        -------
+        complex array, (node, frequency) [V for the circuit's ``ac`` sources]
+
+        Raises
+        ------
+        RunFailed, CircuitRefused
+            As for `op`.
+        """
+        wanted = np.asarray(frequencies, dtype=float)
+        if wanted.ndim != 1 or not wanted.size or not np.all(np.isfinite(wanted)) or np.any(wanted <= 0):
+            raise ValueError("frequencies must be positive numbers, one or more")
+        result = np.empty((len(nodes), wanted.size), dtype=complex)
+        for run in _even_runs(wanted):
+            first, last = float(wanted[run[0]]), float(wanted[run[-1]])
+            points, each = (3, 2) if len(run) == 2 else (len(run), 1)  # ngspice runs only the first of two points
+            plot = self._run(f"ac lin {points} {first!r} {last!r}", "ac")
+            try:
+                ran = self._scale(plot, "frequency").real[::each]
+                if ran.size != len(run) or not np.allclose(ran, wanted[run], rtol=1e-9, atol=0):
+                    raise RunFailed("ngspice did not run at the frequencies asked for", self.said)
+                result[:, run] = self._fetch(plot, nodes, points, dtype=complex)[:, ::each]
+            finally:
+                self._finish()
+        return result
+
+    def sweep(
+        self, start: float, stop: float, per_decade: int, nodes: Sequence[str]
+    ) -> tuple[Values, Complex]:
+        """Find the small-signal response over a band, evenly spaced in decades.
+
+        Parameters
+        ----------
+        start, stop : float
+            [Hz]
+        per_decade : int
+            Points per decade.
+        nodes : sequence of str
+
+        Returns
+        -------
+        frequencies : array, (frequency,) [Hz]
+        values : complex array, (node, frequency) [V]
+
+        Raises
+        ------
+        RunFailed, CircuitRefused
+            As for `op`.
+        """
+        if not 0 < start < stop or not math.isfinite(stop) or per_decade < 1:
+            raise ValueError("a sweep needs 0 < start < stop and at least one point per decade")
+        plot = self._run(f"ac dec {int(per_decade)} {float(start)!r} {float(stop)!r}", "ac")
+        try:
+            frequencies = np.ascontiguousarray(self._scale(plot, "frequency").real)
+            if not frequencies.size or frequencies[-1] < stop / 10 ** (1.001 / per_decade):
+                raise RunFailed("the response stops short of the last frequency", self.said)
+            return frequencies, self._fetch(plot, nodes, frequencies.size, dtype=complex)
+        finally:
+            self._finish()
+
+    def tran(
+        self, stop: float, max_step: float, nodes: Sequence[str], start: float = 0.0
+    ) -> tuple[Values, Values]:
+        """Follow the circuit in time, from its operating point at 0.
+
+        Parameters
+        ----------
+        stop : float
+            [s]
+        max_step : float
+            Longest step the solver may take [s].
+        nodes : sequence of str
+        start : float
+            Values before are computed and not kept [s].
+
+        Returns
+        -------
+        time : array, (n,) [s]
+            Not evenly spaced.
+        values : array, (node, n) [V]
+
+        Raises
+        ------
+        RunFailed
+            If it did not reach `stop`, or a value is not finite.
+        CircuitRefused
+            If there is no such node.
+        """
+        if not 0 <= start < stop or not math.isfinite(stop) or not 0 < max_step <= stop:
+            raise ValueError("a transient needs 0 <= start < stop and 0 < max_step <= stop")
+        plot = self._run(f"tran {float(max_step)!r} {float(stop)!r} {float(start)!r} {float(max_step)!r}", "tran")
+        try:
+            time = self._scale(plot, "time")
+            reached = float(time[-1]) if time.size else 0.0
+            if reached < stop * (1 - 1e-9):
+                raise RunFailed(
+                    _why(self.said, f"the transient stopped at {reached:.4g} s of {stop:.4g} s"), self.said
+                )
+            return time, self._fetch(plot, nodes, time.size)
+        finally:
+            self._finish()
+
+    # What follows is common to all analyses.
+
+    def _alive(self) -> None:
+        if self._spice.finished:
+            raise RunFailed("this ngspice process is finished; another must go on", self.said)
+
+    def _own(self) -> None:
+        """Make sure that ngspice holds this session's circuit."""
+        self._alive()
+        if self._spice.owner is not self:
+            if not self._lines:
+                raise RunFailed("no circuit is loaded", [])
+            self.load(self._lines)
+
+    def _listed(self) -> list[str]:
+        spice = self._spice
+        kept = list(spice.printed)
+        spice.command("listing expand")
+        found = [match[1] for line in spice._stdout if (match := _LISTED.match(line))]
+        spice.printed[:] = kept  # the listing is an answer, not something said about the circuit
+        return [line for line in found if line != ".end"]
+
+    def _run(self, command: str, kind: str = "op") -> str:
+        """Run an analysis and return the name of its plot, which is certain to be new."""
+        self._own()
+        spice = self._spice
+        spice.command(command)
+        plot = spice.plot()
+        if spice.finished or not plot.startswith(kind):
+            self._finish()
+            raise RunFailed(_why(spice.printed, f"ngspice gave no result for {kind}"), spice.printed)
+        if self._nodes is None:
+            self._know_nodes(plot)
+        return plot
+
+    def _know_nodes(self, plot: str) -> None:
+        """Take the nodes' names from the first plot, and refuse what ngspice took in silence."""
+        found = []
+        for name in self._spice.vectors(plot):
+            written = _WRITTEN.fullmatch(name)  # a name that starts with a digit comes as V(1)
+            node = (written[1] if written else name).lower()
+            if "#" in name or "@" in name or name in ("frequency", "time"):
+                continue
+            if not node or _LIKE_A_VALUE.fullmatch(node):
+                self._finish()
+                raise CircuitRefused(
+                    f"an element lacks a node: ngspice took {node or 'nothing'!r} for one", self.said
+                )
+            found.append(node)
+        self._nodes = found
+
+    def _finish(self) -> None:
+        """Throw results away; they pile up and slow every later command down."""
+        if not self._spice.finished:
+            self._spice.command("destroy all")
+
+    def _scale(self, plot: str, name: str) -> NDArray[Any]:
+        record = self._spice.vector(f"{plot}.{name}".encode())
+        if record == ffi.NULL or record.v_length <= 0:
+            return np.empty(0)
+        return _copied(record)
+
+    def _fetch(self, plot: str, nodes: Sequence[str], length: int, dtype: type = float) -> NDArray[Any]:
+        """Copy the wanted voltages out of a plot: array, (node, length)."""
+        result = np.zeros((len(nodes), length), dtype=dtype)
+        for row, node in enumerate(nodes):
+            if node == "0":
+                continue
+            record = self._record(plot, node.lower())
+            if record is None:
+                raise CircuitRefused(
+                    f"the circuit has no node {node!r}. {nearest(node, self._nodes or [])}".rstrip(), self.said
+                )
+            if record.v_length != length:
+                raise RunFailed(_why(self.said, "ngspice found no solution"), self.said)
+            result[row] = _copied(record)
+        if not np.all(np.isfinite(result)):
+            bad = nodes[int(np.argmax(~np.isfinite(result).all(axis=1)))]
+            raise RunFailed(f"the result at node {bad!r} is not a finite number", self.said)
+        return result
+
+    def _record(self, plot: str, node: str) -> Any:
+        """Return the record of a node's voltage in this very plot, or None.
+
+        ngspice looks a missing name up among its constants (``c``, ``e``, ``pi``) and takes ``all`` for a list, so
+        the record's own name and type are checked.
+        """
+        for name in (node, f"V({node})"):
+            record = self._spice.vector(f"{plot}.{name}".encode())
+            if record == ffi.NULL or record.v_type != _VOLTAGE:
+                continue
+            if ffi.string(record.v_name).decode("utf-8", "replace").lower() == name.lower():
+                return record
+        return None
+
+
+def _copied(record: Any) -> NDArray[Any]:
+    """Copy a vector's numbers before ngspice frees them."""
+    count = int(record.v_length)
+    if record.v_compdata == ffi.NULL:
+        return np.frombuffer(ffi.buffer(record.v_realdata, count * 8), dtype=float).copy()
+    return np.frombuffer(ffi.buffer(record.v_compdata, count * 16), dtype=complex).copy()
+
+
+def _even_runs(frequencies: Values) -> list[list[int]]:
+    """Split frequencies into as few evenly spaced runs as come easily, since ngspice takes no list.
+
+    Any two are evenly spaced, so there are at most half as many runs as frequencies.
+    """
+    order = [int(index) for index in np.argsort(frequencies, kind="stable")]
+    runs: list[list[int]] = []
+    while order:
+        run, order = order[:2], order[2:]
+        if len(run) == 2:
+            step = frequencies[run[1]] - frequencies[run[0]]
+            if step == 0:
+                run, order = run[:1], [run[1], *order]
+            while step and order and math.isclose(frequencies[order[0]] - frequencies[run[-1]], step, rel_tol=1e-12):
+                run.append(order.pop(0))
+        runs.append(run)
+    return runs
+
+
+def _why(printed: Sequence[str], fallback: str) -> str:
+    """Return the line of ngspice's that says most about a failure, behind a plain sentence."""
+    for word in ("undefined", "unknown", "can't find", "could not", "timestep too small", "singular", "error"):
+        for line in printed:
+            if word in line.lower() and "gmin" not in line.lower():
+                return f"{fallback} ({' '.join(line.split())})"
+    return fallback
