@@ -1,0 +1,105 @@
+"""Stages by simple text substitution, straight into ngspice: the data is tested without the package's composer."""
+
+from __future__ import annotations
+
+import functools
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from lostgain.engine.library import find
+
+CIRCUITS = Path(__file__).parents[2] / "circuits"
+
+
+@functools.cache
+def facts(folder: str, name: str) -> dict[str, Any]:
+    """Return the facts of a stage (folder ``stages``) or a device class (``models``)."""
+    return tomllib.loads((CIRCUITS / folder / f"{name}.toml").read_text())
+
+
+def model(name: str) -> list[str]:
+    """Return the text of a device class, line by line."""
+    return (CIRCUITS / "models" / f"{name}.lib").read_text().splitlines()
+
+
+def body(name: str) -> list[str]:
+    """Return a stage's elements, line by line, without its ``.subckt`` and ``.ends`` lines and comments."""
+    lines = (CIRCUITS / "stages" / f"{name}.cir").read_text().splitlines()
+    return [line for line in lines if line and line[0] not in ".+*"]
+
+
+def stage(name: str, parts: dict[str, float | str]) -> list[str]:
+    """Return one stage's subcircuit and the device classes it needs.
+
+    Parameters
+    ----------
+    name : str
+        A stage in ``circuits/stages``.
+    parts : dict
+        Role to value (SI), or to the name of a device class, with its parameters if it has any. An optional role
+        that is missing is a wire of 1 mohm or left out, as its facts say.
+    """
+    ports = " ".join(facts("stages", name)["ports"])
+    lines = [f".subckt {name} {ports}", *body(name), ".ends"]
+    classes = set()
+    for role, about in facts("stages", name)["roles"].items():
+        value = parts.get(role, about.get("value"))
+        if isinstance(value, str):
+            lines = [line.replace(f"m_{role.lower()}", value) if line.endswith(f"m_{role.lower()}") else line
+                     for line in lines]
+            classes.add(value.split()[0])
+        elif value is not None:
+            lines = [line.replace("{" + role + "}", f"{value:.9g}") for line in lines]
+        elif about.get("absent") == "short":
+            lines = [f"Rwire{line.split()[0]} {' '.join(line.split()[1:3])} 1m" if "{" + role + "}" in line else line
+                     for line in lines]
+        elif about.get("absent") == "open":
+            lines = [line for line in lines if "{" + role + "}" not in line]
+        else:
+            raise KeyError(f"{name} needs a part for {role}")
+    return lines + [line for name in sorted(classes) for line in model(name)]
+
+
+@functools.cache
+def _ngspice() -> Any:
+    from PySpice.Spice.NgSpice.Shared import NgSpiceShared
+
+    NgSpiceShared.LIBRARY_PATH = find()
+    return NgSpiceShared.new_instance()
+
+
+def run(lines: list[str], *commands: str) -> dict[str, np.ndarray]:
+    """Load a circuit, run the commands (``op``, ``ac …``, ``tran …``) and return the last one's vectors by name.
+
+    Raises
+    ------
+    RuntimeError
+        If the analysis gave no result of its own.
+    """
+    from PySpice.Spice.NgSpice.Shared import NgSpiceCommandError
+
+    ng = _ngspice()
+    ng.destroy("all")
+    ng.load_circuit("\n".join(["test", *lines, ".end"]))
+    try:
+        for command in commands:
+            try:
+                ng.exec_command(command)
+            except NgSpiceCommandError:
+                pass  # raised for harmless remarks too: judged by the result
+        plots = [plot for plot in ng.plot_names if plot != "const"]
+        if not plots:
+            raise RuntimeError(f"no result from {commands[-1]}")
+        return {name: vector._data for name, vector in ng.plot(None, plots[0]).items()}
+    finally:
+        ng.destroy("all")
+        ng.remove_circuit()
+
+
+def powered(name: str, parts: dict[str, float | str], source: str, load: float = 10e3, volts: float = 15.0) -> list[str]:
+    """Return a stage between a source (``dc 0 ac 1`` or such) and a load [ohm], on rails of ± volts."""
+    rails = [port for port in facts("stages", name)["ports"] if port not in ("in", "out")]
+    return [*stage(name, parts), f"Vin in 0 {source}", f"Rload out 0 {load:g}",
+            f"Vp vp 0 {volts:g}", f"Vn vn 0 {-volts:g}", f"Xs {' '.join(['in', 'out', *rails])} {name}"]

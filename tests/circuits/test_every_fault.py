@@ -1,0 +1,61 @@
+"""Every pin of every part opened, every pair of pins shorted: the operating point is still found."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+import pytest
+from tests.circuits.examples import EXAMPLES
+from tests.circuits.solve import powered, run
+
+OPEN, SHORT = 1e9, 0.1
+PINS = {"R": 2, "C": 2, "L": 2, "D": 2, "Q": 3}
+
+
+def faulty(lines: list[str]) -> Iterator[tuple[str, list[str]]]:
+    """Yield each single fault of a composed stage, by name, with its netlist.
+
+    The stage's own lines come first, up to the first ``.ends``.
+    """
+    for row, line in enumerate(lines[: lines.index(".ends")]):
+        if line.startswith("."):
+            continue
+        name, *words = line.split()
+        count = PINS.get(name[0]) or (5 if "opamp" in line else 3)
+        for pin in range(count):
+            moved = [*words[:pin], "cut", *words[pin + 1 :]]
+            change = [" ".join([name, *moved]), f"Rcut {words[pin]} cut {OPEN:g}"]
+            yield f"{name} pin {pin} open", lines[:row] + change + lines[row + 1 :]
+        for one, other in combinations(range(count), 2):
+            if words[one] != words[other]:
+                change = [line, f"Rbridge {words[one]} {words[other]} {SHORT:g}"]
+                yield f"{name} pins {one}-{other} short", lines[:row] + change + lines[row + 1 :]
+
+
+@pytest.mark.parametrize("name", EXAMPLES)
+def test_an_operating_point_is_found_with_every_pin_open_and_every_pair_shorted(name: str) -> None:
+    parts, load, volts = EXAMPLES[name]
+    lost = []
+    for fault, lines in faulty(powered(name, parts, "dc 0", load, volts)):
+        try:
+            result = run(lines, "op")
+        except RuntimeError:
+            lost.append(fault)
+            continue
+        if not np.isfinite(result["out"][0]):
+            lost.append(fault)
+    assert lost == []
+
+
+@pytest.mark.parametrize("name", [name for name in EXAMPLES if name not in ("coupling", "level", "contact", "mute")])
+@pytest.mark.parametrize("rail", ["Vp", "Vn"])
+def test_an_operating_point_is_found_with_a_rail_missing(name: str, rail: str) -> None:
+    parts, load, volts = EXAMPLES[name]
+    lines = powered(name, parts, "dc 0", load, volts)
+    for dead in (" 0 0", " cut 0"):
+        changed = [line if not line.startswith(rail + " ") else f"{rail} {rail.lower()}{dead}" for line in lines]
+        if dead == " cut 0":
+            changed.append("Rcut cut 0 1e9")
+        assert np.isfinite(run(changed, "op")["out"][0])
