@@ -38,6 +38,8 @@ class Part:
         The role it fills in a library stage; in a netlist, the element's own name.
     does : str
         What the part is there for, one clause from the library's facts; may be empty.
+    pins : tuple of str
+        Names of its pins in netlist order.
     where : Where
         File and line of its description.
     """
@@ -285,6 +287,9 @@ class Unit:
         bridged, so that neither terminal is ground; has an output stage that can put DC on a loudspeaker.
     cautions : tuple of str
         Further cautions in the technician's own words.
+    left_out : tuple of str
+        Elements of its netlists that are no parts, such as a subcircuit nobody named in ``parts``: they are simulated,
+        and never suspected.
     """
 
     name: str
@@ -308,6 +313,7 @@ class Unit:
     bridged: bool = False
     output_stage: bool = False
     cautions: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
     def point(self, name: str) -> TestPoint:
         """Return the test point of that name.

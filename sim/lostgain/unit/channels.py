@@ -1,0 +1,121 @@
+"""Channels: what each channel's board calls the parts and test points of the first."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from lostgain.problems import nearest
+from lostgain.unit.draft import Draft
+from lostgain.unit.model import Channel, TestPoint
+from lostgain.unit.names import is_designator, name_fault
+from lostgain.unit.source import Table
+
+#: What looks like a designator inside the name of a test point. Capitals and then figures: "pin 7" is none.
+_WORD = re.compile(r"\b[A-Z]{1,4}[0-9]+[A-Z]?\b")
+_NUMBERED = re.compile(r"([A-Z_]+)([0-9]+)(.*)")
+_SECTION = re.compile(r"([A-Z_]+[0-9]+)[A-Z]")
+
+
+def called(channel: Channel, text: str) -> str:
+    """Return what a channel's board calls a test point of the first channel.
+
+    Parameters
+    ----------
+    channel : Channel
+    text : str
+        ``U2 pin 7``
+
+    Returns
+    -------
+    str
+        ``U102 pin 7`` where U2A is U102A: the package goes with its sections.
+    """
+    packages = _packages(channel)
+    return _WORD.sub(lambda word: channel.designators.get(word[0], packages.get(word[0], word[0])), text)
+
+
+def _packages(channel: Channel) -> dict[str, str]:
+    """Return the packages whose sections are renamed: U2 to U102 for U2A to U102A."""
+    found = {}
+    for first, here in channel.designators.items():
+        of_first, of_here = _SECTION.fullmatch(first), _SECTION.fullmatch(here)
+        if of_first and of_here:
+            found.setdefault(of_first[1], of_here[1])
+    return found
+
+
+def renumbered(designator: str, add: int) -> str:
+    """Return a designator with a number added: R14 and 100 give R114; empty where it has no number or goes below zero."""
+    match = _NUMBERED.fullmatch(designator)
+    if not match or int(match[2]) + add < 0:
+        return ""
+    return f"{match[1]}{int(match[2]) + add}{match[3]}"
+
+
+def read_channels(top: Table, draft: Draft, points: Iterable[TestPoint]) -> tuple[Channel, ...]:
+    """Read ``[[channel]]``; a unit that names none has one, called ``main``.
+
+    Parameters
+    ----------
+    top : Table
+        The whole unit file.
+    draft : Draft
+        With every part read.
+    points : iterable of TestPoint
+        Their names are translated too, designators of parts that are not described included.
+    """
+    words = {word for point in points for word in _WORD.findall(point.name)}
+    channels: list[Channel] = []
+    for table in top.tables("channel", "[[channel]]"):
+        name = table.text("name", required='"Zone A"')
+        if name and (fault := name_fault(name)):
+            table.wrong("name", f"the channel's name “{name}” {fault}.")
+        if name.lower() in (channel.name.lower() for channel in channels):
+            table.wrong("name", f"two channels are called “{name}”.")
+        channels.append(Channel(name, _designators(table, draft, words)))
+        table.finish()
+    return tuple(channels) or (Channel("main"),)
+
+
+def _designators(table: Table, draft: Draft, words: set[str]) -> dict[str, str]:
+    """Read ``add`` and the exceptions to it, and check that no two parts end up with one designator."""
+    exceptions = _exceptions(table, draft, words)
+    add = int(table.get("add", int, "a whole number: add = 100 makes R114 of R14", 0))
+    found: dict[str, str] = {}
+    packages = {match[1] for match in map(_SECTION.fullmatch, draft.parts) if match}
+    for designator in [*draft.parts, *sorted(words - draft.parts.keys() - packages)]:
+        if designator in draft.shared:
+            continue
+        here = exceptions.pop(designator, "") or (renumbered(designator, add) if add else designator)
+        if here:
+            found[designator] = here
+        else:
+            table.wrong("add", f"{designator} can't be renumbered by {add}; name it in [channel.designators].")
+    found.update(exceptions)
+    owners: dict[str, str] = {}
+    others = set(draft.taken) if add else draft.shared
+    for first, here in found.items():
+        at = "designators" if first in table.data.get("designators", ()) else "add" if add else None
+        if here in owners:
+            table.wrong(at, f"{first} and {owners[here]} are both called {here} in this channel.")
+        elif here in others and here != first and first in draft.parts:
+            table.wrong(at, f"{first} is called {here} in this channel, but {here} is another part of the unit.")
+        owners.setdefault(here, first)
+    return {first: here for first, here in found.items() if first != here}
+
+
+def _exceptions(table: Table, draft: Draft, words: set[str]) -> dict[str, str]:
+    """Read ``[channel.designators]``."""
+    rows = table.table("designators", "[channel.designators]")
+    found = {}
+    for first in list(rows.data):
+        here = rows.text(first)
+        known = draft.parts.keys() | words
+        if first.upper() not in known:
+            rows.wrong(first, f"“{first}” is no part of this unit.", nearest(first, known))
+        elif here and not is_designator(here):
+            rows.wrong(first, f"“{here}” is no designator: expected for example R114.")
+        elif here:
+            found[first.upper()] = here.upper()
+    return found

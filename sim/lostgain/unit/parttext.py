@@ -1,0 +1,291 @@
+"""A part as it is printed on a schematic: ``R14 22k 1%``, ``C9 47u 16V``, ``U2A opamp-jfet``, ``RV1 10k log``.
+
+The designator comes first; value, tolerance, rating, kind, device class and taper follow in any order.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from lostgain import quantities
+from lostgain.problems import nearest
+from lostgain.unit import library
+from lostgain.unit.kinds import Kind, capacitor_kind, kinds, of_family
+from lostgain.unit.names import is_designator
+
+#: What the letters of a designator stand for (IEEE 315 and common practice, from memory, to be verified).
+_BY_LETTERS = {
+    "R": "resistor", "RV": "potentiometer", "VR": "potentiometer", "P": "potentiometer", "POT": "potentiometer",
+    "C": "capacitor", "L": "inductor", "D": "diode", "U": "opamp", "IC": "opamp", "F": "fuse",
+    "J": "connector", "CN": "connector", "SW": "switch", "S": "switch", "K": "relay", "RL": "relay", "RY": "relay",
+}  # fmt: skip
+_TAPERS = {"linear": "linear", "lin": "linear", "audio": "audio", "log": "audio"}
+_NUMBER = r"(?:\d+(?:[.,]\d+)?|[.,]\d+)"
+_SIGNED = re.compile(rf"(?:±|\+/-|\+-)?{_NUMBER}%|[+-]{_NUMBER}%?/[+-]{_NUMBER}%")
+_RATING = re.compile(rf"({_NUMBER}(?:/\d+)?)\s*(m|k)?(V|W)(?:\s*(?:dc|ac|~|=))?", re.IGNORECASE)
+_BARE_NUMBER = re.compile(rf"[±+-]?{_NUMBER}(?:/[+-]?{_NUMBER})?")
+_UNIT_WORD = re.compile(r"%|[mk]?[VWA]|[pnuµmkKMGR]|meg|[pnuµm]?[FH]|[mkKM]?(?:Ω|ohms?)", re.IGNORECASE)
+
+
+class PartFault(ValueError):
+    """Raised for text that describes no part.
+
+    Parameters
+    ----------
+    message : str
+        What is wrong, naming the word.
+    meant : str
+        The likely meaning; may be empty.
+    """
+
+    def __init__(self, message: str, meant: str = "") -> None:
+        super().__init__(message)
+        self.message, self.meant = message, meant
+
+
+@dataclass(frozen=True)
+class PartText:
+    """What a part's text says.
+
+    Parameters
+    ----------
+    designator : str
+        Upper case; empty where the text may go without and does.
+    kind : str
+        A key of ``kinds.toml``.
+    value : float or None
+        [ohm, F, H or A]
+    tolerance : (float, float) or None
+        Fractions; None where nothing is said.
+    rating : float or None
+        [V] or [W]
+    device, taper : str or None
+    """
+
+    designator: str
+    kind: str
+    value: float | None = None
+    tolerance: tuple[float, float] | None = None
+    rating: float | None = None
+    device: str | None = None
+    taper: str | None = None
+
+
+@dataclass
+class _Words:
+    """The words behind the designator, sorted by what they say; the word itself is kept for messages."""
+
+    value: str = ""
+    tolerance: str = ""
+    rating: str = ""
+    kind: str = ""
+    device: str = ""
+    taper: str = ""
+
+
+def read_part(text: str, role: str = "", value: float | None = None) -> PartText:
+    """Return what a part's text says.
+
+    Parameters
+    ----------
+    text : str
+        ``DESIGNATOR [value] [tolerance] [rating] [kind | device class | taper]``.
+    role : str
+        The kind or family the part must be of; empty to go by the designator's letters.
+    value : float or None
+        A value known from elsewhere [SI], for the kind of a capacitor whose text has none.
+
+    Raises
+    ------
+    PartFault
+        If it is no part, or not one of the kind asked for.
+    """
+    said = words(text)
+    if not said:
+        raise PartFault("a part needs its designator, for example “R14 22k 1%”.")
+    designator, tail = said[0].upper(), said[1:]
+    if not is_designator(designator):
+        raise PartFault(
+            f"“{said[0]}” is no designator: expected a letter and then letters and digits, as in “R14 22k 1%”."
+        )
+    return read_tail(designator, tail, role, value)
+
+
+def read_tail(designator: str, tail: list[str], role: str = "", value: float | None = None) -> PartText:
+    """Return what the words behind a designator say; see `read_part`."""
+    said = _sort(tail)
+    kind = _kind(designator, said, role, value)
+    if said.value:
+        value = _value(designator, said.value, kind)
+    if kind.family == "capacitor" and not said.kind and role not in kinds():
+        kind = kinds()[capacitor_kind(value)]
+    _check_taper_and_device(designator, said, kind)
+    return PartText(
+        designator,
+        kind.name,
+        value if said.value else None,
+        tolerance(said.tolerance) if said.tolerance else None,
+        _rating(designator, said.rating, kind) if said.rating else None,
+        said.device or None,
+        (_TAPERS[said.taper.lower()] if said.taper else "linear") if kind.name == "potentiometer" else None,
+    )
+
+
+def words(text: str) -> list[str]:
+    """Return the words, a number joined with the unit that stands behind a space: ``22 kΩ``, ``5 %``, ``16 V``."""
+    found: list[str] = []
+    for word in quantities.fold(text).replace("- ", "-").split(" "):
+        if found and (found[-1] == "±" or (_BARE_NUMBER.fullmatch(found[-1]) and _UNIT_WORD.fullmatch(word))):
+            found[-1] += word
+        elif word:
+            found.append(word)
+    return found
+
+
+def _sort(tail: list[str]) -> _Words:
+    """Tell by its form what each word says, and refuse a second one of the same sort."""
+    said = _Words()
+    for word in tail:
+        sort = _sort_of(word)
+        before = getattr(said, sort)
+        if before:
+            raise PartFault(f"“{before}” and “{word}” both give the {_SORTS[sort]}; one is enough.")
+        setattr(said, sort, word)
+    return said
+
+
+_SORTS = {
+    "value": "value", "tolerance": "tolerance", "rating": "rating", "kind": "kind", "device": "device class",
+    "taper": "taper",
+}  # fmt: skip
+
+
+def _sort_of(word: str) -> str:
+    """Return which field of `_Words` a word belongs to."""
+    low = word.lower()
+    if "%" in word:
+        return "tolerance"
+    if low in _TAPERS:
+        return "taper"
+    if low in kinds():
+        return "kind"
+    if low in library.device_names():
+        return "device"
+    if _RATING.fullmatch(word):
+        return "rating"
+    if any(letter.isdigit() for letter in word) and "-" not in word[1:]:
+        return "value"
+    known = {*kinds(), *library.device_names(), *_TAPERS} - {"rail"}
+    raise PartFault(
+        f"“{word}” is no value, tolerance (5%), rating (16V), kind of part, device class or taper.", nearest(word, known)
+    )
+
+
+def _kind(designator: str, said: _Words, role: str, value: float | None) -> Kind:
+    """Return the kind of part, from its word, its device class, the role it fills, or the designator's letters."""
+    by_device = library.device(said.device.lower()).kind if said.device else ""
+    named = said.kind.lower() or by_device
+    if said.kind and by_device and named != by_device:
+        raise PartFault(f"“{said.kind}” and “{said.device}” don't go together: {said.device} is {_a(by_device)}.")
+    letters = (re.match(r"[A-Z]+", designator) or [""])[0]
+    if not role:
+        role = named or _BY_LETTERS.get(letters, "")
+        if not role:
+            raise PartFault(
+                f"{designator}: say what kind of part it is.",
+                f"For example “{designator} npn-small”." if letters in ("Q", "T", "TR") else "",
+            )
+    fitting = of_family(role)
+    by_name = {kind.name: kind for kind in fitting}
+    if named:
+        if named not in by_name:
+            raise PartFault(f"{designator} is written as {_a(named)}; {_a(role)} is wanted here.")
+        return by_name[named]
+    usual = _BY_LETTERS.get(letters, "")
+    return by_name.get(usual) or (by_name[capacitor_kind(value)] if role == "capacitor" else _first(fitting))
+
+
+def _first(fitting: tuple[Kind, ...]) -> Kind:
+    """Return the kind a role stands for where nothing tells; of the contacts that is the connector."""
+    return next((kind for kind in fitting if kind.name == "connector"), fitting[0])
+
+
+def _value(designator: str, word: str, kind: Kind) -> float:
+    """Return a value in the unit of the part's kind."""
+    if not kind.unit:
+        raise PartFault(f"“{word}”: {_a(kind.name)} such as {designator} has no value.", nearest(word, library.device_names()))
+    if kind.name == "fuse":
+        word = re.sub(r"^(?:TT|FF|T|F|M)(?=[\d.])", "", word)  # time-lag or quick, before the amperes (IEC 60127)
+    try:
+        value = quantities.component(word, kind.unit)
+    except ValueError as error:
+        raise PartFault(f"{designator}: {error}") from None
+    if value <= 0 and kind.name != "resistor":
+        raise PartFault(f"{designator}: {_a(kind.name)} of “{word}” can't be.")
+    return value
+
+
+def tolerance(word: str) -> tuple[float, float]:
+    """Return lowest and highest deviation as fractions.
+
+    Parameters
+    ----------
+    word : str
+        ``5%``, ``±5 %``, ``-20/+50%``.
+
+    Raises
+    ------
+    PartFault
+        If it is no tolerance, or one that leaves nothing of the value.
+    """
+    clean = quantities.fold(word).replace(" ", "")
+    if not _SIGNED.fullmatch(clean):
+        raise PartFault(f"“{word}” is no tolerance: expected for example 5% or -20/+50%.")
+    numbers = [float(number.replace(",", ".")) / 100.0 for number in re.findall(rf"[+-]?{_NUMBER}", clean.lstrip("±"))]
+    if len(numbers) == 1:
+        low, high = -abs(numbers[0]), abs(numbers[0])
+    else:
+        low, high = sorted(numbers)
+    if low > 0 or high < 0:
+        raise PartFault(f"“{word}” leaves the nominal value out; write for example -20/+50%.")
+    if low <= -1.0 or high > 4.0:
+        raise PartFault(f"“{word}” is too wide for a tolerance: above -100% and up to +400%.")
+    return (low + 0.0, high + 0.0)
+
+
+def _rating(designator: str, word: str, kind: Kind) -> float:
+    """Return the rated voltage of a capacitor, or the rated power of a resistor."""
+    match = _RATING.fullmatch(word)
+    assert match is not None  # _sort_of has seen to that
+    number, _, under = match[1].replace(",", ".").partition("/")
+    letter = match[3].upper()
+    wants = {"capacitor": "V", "resistor": "W", "potentiometer": "W", "inductor": "W"}.get(kind.family)
+    if kind.family != "contact" and wants != letter:
+        unit = {"V": "volts", "W": "watts"}
+        raise PartFault(
+            f"{designator}: “{word}” is in {unit[letter]}; {_a(kind.name)} "
+            + (f"is rated in {unit[wants]}." if wants else "has no rating here.")
+        )
+    if under and float(under) == 0:
+        raise PartFault(f"{designator}: “{word}” divides by nothing.")
+    value = float(number) / (float(under) if under else 1.0)
+    value *= {"m": 1e-3, "k": 1e3}.get((match[2] or "").lower(), 1.0)
+    if value <= 0:
+        raise PartFault(f"{designator}: a rating of “{word}” can't be.")
+    return value
+
+
+def _check_taper_and_device(designator: str, said: _Words, kind: Kind) -> None:
+    if said.taper and kind.name != "potentiometer":
+        raise PartFault(f"“{said.taper}”: only a potentiometer has a taper, and {designator} is {_a(kind.name)}.")
+    if said.device and kind.unit and kind.name != "potentiometer":
+        raise PartFault(f"“{said.device}”: {_a(kind.name)} such as {designator} has no device class.")
+
+
+def _a(kind: str) -> str:
+    """Return a kind of part with its article."""
+    name = {"electrolytic": "electrolytic", "opamp": "op-amp", "npn": "NPN transistor", "pnp": "PNP transistor",
+            "film": "film capacitor", "ceramic": "ceramic capacitor", "njf": "N-channel JFET",
+            "tantalum": "tantalum capacitor"}.get(kind, kind)  # fmt: skip
+    return f"{'an' if name[0] in 'aeioAEIO' or name.startswith('N') else 'a'} {name}"

@@ -1,0 +1,99 @@
+"""Roles of a library stage filled with parts: ``RF = "R14 22k 1%"``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from lostgain.problems import nearest
+from lostgain.unit import library
+from lostgain.unit.draft import Draft
+from lostgain.unit.kinds import kinds
+from lostgain.unit.library import Role, StageFacts
+from lostgain.unit.parttext import PartFault, PartText, read_part
+from lostgain.unit.source import Table
+
+#: How a part of each family is written, for messages.
+_EXAMPLES = {
+    "resistor": "R14 22k 1%", "capacitor": "C9 47u 16V", "inductor": "L1 10mH", "potentiometer": "RV1 10k log",
+    "opamp": "U2A opamp-jfet", "npn": "Q3 npn-small", "pnp": "Q4 pnp-small", "contact": "J1", "mute": "K1 mute",
+}  # fmt: skip
+
+
+def read_roles(table: Table, facts: StageFacts, stage: str, draft: Draft, own_keys: Iterable[str]) -> None:
+    """Read the parts of a library stage, and add them to the draft.
+
+    Parameters
+    ----------
+    table : Table
+        The ``[[stage]]``; its own keys must have been taken.
+    facts : StageFacts
+    stage : str
+        Its name.
+    draft : Draft
+    own_keys : iterable of str
+        Keys of a ``[[stage]]`` that are no roles, for the nearest spelling.
+    """
+    filled: dict[str, str] = {}
+    for key in table.rest():
+        table.taken.add(key)
+        role = facts.roles.get(key) or facts.roles.get(key.upper())
+        if role is None:
+            sort = "role" if key[:1].isupper() else "key or role"
+            table.wrong(key, f"{facts.name} has no {sort} “{key}”.", _guess(key, facts, own_keys))
+        elif role.name in filled:
+            table.wrong(key, f"the role {role.name} is filled twice, as {filled[role.name]} and {key}.")
+        else:
+            filled[role.name] = key
+            _fill(table, key, role, stage, draft)
+    missing = [role for role in facts.roles.values() if not role.absent and role.name not in filled]
+    for role in missing:
+        example = _EXAMPLES.get(role.kind, _EXAMPLES.get(kinds()[role.kind].family if role.kind in kinds() else "", "R1"))
+        does = role.does.split(":")[0].split(";")[0]
+        table.wrong(None, f"{facts.name} needs {role.name} ({does}), for example {role.name} = “{example}”.")
+
+
+def _guess(key: str, facts: StageFacts, own_keys: Iterable[str]) -> str:
+    """Return the nearest role, or own key for a word in lower case, or the roles there are."""
+    guess = nearest(key, facts.roles if key[:1].isupper() else {*facts.roles, *own_keys})
+    return guess or f"Its roles: {', '.join(facts.roles)}."
+
+
+def _fill(table: Table, key: str, role: Role, stage: str, draft: Draft) -> None:
+    """Read one part, and add it to the draft."""
+    example = _EXAMPLES.get(role.kind, "R14 22k 1%")
+    text = table.get(key, str, f"a part in quotes, for example {key} = “{example}”")
+    if text is None:
+        return
+    try:
+        said = read_part(text, role.kind)
+        value, device = _defaults(said, role)
+    except PartFault as fault:
+        table.wrong(key, f"{key}: {fault.message}", fault.meant)
+        return
+    pins = library.device(device).pins if device else kinds()[said.kind].pins
+    draft.add(draft.make(said, stage, role.name, table.where(key), role.does, value, device, pins))
+
+
+def _defaults(said: PartText, role: Role) -> tuple[float | None, str | None]:
+    """Return value and device class of a part, from the role where its text has none.
+
+    Raises
+    ------
+    PartFault
+        If neither has what its kind needs.
+    """
+    kind = kinds()[said.kind]
+    value, device = said.value, said.device
+    if isinstance(role.value, str):
+        device = device or role.value
+    elif value is None:
+        value = role.value
+    if kind.unit and value is None:
+        raise PartFault(f"{said.designator} needs its value, for example “{_EXAMPLES.get(kind.family, 'R14 22k')}”.")
+    if kind.family in ("opamp", "npn", "pnp", "njf", "diode") and device is None:
+        fitting = [name for name in library.device_names() if library.device(name).kind == kind.name]
+        raise PartFault(
+            f"{said.designator} needs its device class, the kind of {kind.name} it is.",
+            f"One of: {', '.join(fitting)}." if fitting else "",
+        )
+    return value, device

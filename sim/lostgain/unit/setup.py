@@ -1,0 +1,126 @@
+"""``[setup]`` of a unit file: how the bench stands while readings are taken."""
+
+from __future__ import annotations
+
+import re
+
+from lostgain import quantities
+from lostgain.problems import nearest
+from lostgain.unit.controls import share
+from lostgain.unit.draft import Draft
+from lostgain.unit.model import Setup
+from lostgain.unit.names import name_fault
+from lostgain.unit.rails import quantity, volts
+from lostgain.unit.source import Table
+
+_USUAL = (500.0, 40.0, 10_000.0)
+_NEEDED = 'generator = "200 mV rms"'
+
+
+def level(table: Table, key: str, example: str) -> float | None:
+    """Return a signal level written as text [V rms]; plain volts count as rms; None where it is missing or wrong."""
+    text = table.get(key, str, f"a text with its unit, for example “{example}”")
+    if text is None:
+        return None
+    try:
+        value = quantities.measure(text, "voltage").value
+    except ValueError as error:
+        table.wrong(key, f"{key}: {error}")
+        return None
+    if value < 0:
+        table.wrong(key, f"{key}: “{text}” is below zero; a level is wanted, for example “{example}”.")
+        return None
+    return value
+
+
+def read_setup(top: Table, draft: Draft) -> Setup:
+    """Read ``[setup]``.
+
+    Parameters
+    ----------
+    top : Table
+        The whole unit file.
+    draft : Draft
+        With every part read, for the controls.
+    """
+    table = top.table("setup", "[setup]")
+    generator = level(table, "generator", "200 mV rms")
+    if "generator" not in table.data:
+        table.wrong(None, f"[setup] needs the generator's level, for example {_NEEDED}.", table.misspelt("generator"))
+    elif generator == 0:
+        table.wrong("generator", "the generator's level is zero: nothing could be read.")
+    instrument = table.text("instrument", "scope-x10")
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}", instrument):
+        table.wrong("instrument", f"“{instrument}” is no name of an instrument: expected for example scope-x10.")
+    start = table.text("start", "input")
+    if fault := name_fault(start):
+        table.wrong("start", f"start = “{start}” {fault}.")
+    setup = Setup(
+        generator=generator or 0.0,
+        source=_positive(table, "source", "resistance", "50R", 50.0) or 0.0,
+        start=start,
+        start_dc=volts(table, "start_dc", "0 V") or 0.0,
+        frequencies=_frequencies(table),
+        load=_positive(table, "load", "resistance", "8R", None),
+        load_rating=_positive(table, "load_rating", "power", "100 W", None),
+        instrument=instrument,
+        controls=_controls(table, draft),
+        where=table.where(),
+    )
+    if setup.load_rating and not setup.load and "load" not in table.data:
+        table.wrong("load_rating", "load_rating is given without a load, for example load = “8R”.")
+    table.finish()
+    return setup
+
+
+def _positive(table: Table, key: str, dimension: str, example: str, default: float | None) -> float | None:
+    """Return a quantity above zero."""
+    value = quantity(table, key, dimension, example, default)
+    if value is not None and value <= 0:
+        table.wrong(key, f"{key} = “{table.data.get(key)}” should be above zero, for example “{example}”.")
+        return default
+    return value
+
+
+def _frequencies(table: Table) -> tuple[float, ...]:
+    """Read the frequencies: the middle one first, then a low and a high one, or any number of others."""
+    texts = table.names("frequencies", 'a list of texts: ["500 Hz", "40 Hz", "10 kHz"]')
+    if "frequencies" not in table.data:
+        return _USUAL
+    found: list[float] = []
+    for text in texts:
+        try:
+            value = quantities.measure(text, "frequency").value
+        except ValueError as error:
+            table.wrong("frequencies", f"frequencies: {error}")
+            continue
+        if not 0.1 <= value <= 1e6:
+            table.wrong("frequencies", f"frequencies: “{text}” is out of range: 0.1 Hz to 1 MHz.")
+        elif value in found:
+            table.wrong("frequencies", f"frequencies: “{text}” is there twice.")
+        else:
+            found.append(value)
+    if not 1 <= len(texts) <= 8:
+        table.wrong("frequencies", "frequencies should hold one to eight, the middle one first.")
+    if len(found) == 3 and not found[1] < found[0] < found[2]:
+        table.wrong("frequencies", "the first frequency is the middle one, then comes the low and then the high one.")
+    return tuple(found) or _USUAL
+
+
+def _controls(table: Table, draft: Draft) -> dict[str, float]:
+    """Read ``[setup.controls]``; a potentiometer that is not named there stands at half its turn."""
+    rows = table.table("controls", "[setup.controls]")
+    pots = {part.designator: part for part in draft.parts.values() if part.kind == "potentiometer"}
+    found = {name: share("half", part.taper or "linear") for name, part in pots.items()}
+    for key in list(rows.data):
+        text = rows.get(key, str, "a setting in quotes, for example “-6 dB”, “half” or “0.3 turn”")
+        name = key.upper()
+        if name not in pots:
+            what = f"{key} is {draft.parts[name].kind}, no potentiometer" if name in draft.parts else f"“{key}” is no part"
+            rows.wrong(key, f"{what} of this unit that could be set.", nearest(key, pots))
+        elif text is not None:
+            try:
+                found[name] = share(text, pots[name].taper or "linear")
+            except ValueError as error:
+                rows.wrong(key, f"{key}: {error}")
+    return found

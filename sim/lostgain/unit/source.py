@@ -1,0 +1,178 @@
+"""A TOML file of the user's: its data, the line of every key, and the mistakes found in it."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Any
+
+from lostgain.problems import Problem, UserError, Where, nearest
+from lostgain.unit.names import read_text
+from lostgain.unit.positions import KeyPath, Positions
+
+
+class Source:
+    """A TOML file and what is wrong with it.
+
+    Parameters
+    ----------
+    file : Path
+        The file; it is read at once.
+
+    Raises
+    ------
+    UserError
+        If it can't be read or is no TOML. Later mistakes are collected, see `wrong` and `settle`.
+    """
+
+    def __init__(self, file: Path) -> None:
+        self.file = file
+        self.problems: list[Problem] = []
+        try:
+            text = read_text(file).replace("\r\n", "\n")
+        except ValueError as error:
+            raise UserError(Problem(f"the file {error}.", Where(file))) from None
+        try:
+            self.data: dict[str, Any] = tomllib.loads(text)
+            self._positions = Positions(text)
+        except RecursionError:
+            raise UserError(Problem("the file nests its brackets too deeply.", Where(file))) from None
+        except ValueError as error:  # TOMLDecodeError, and numbers too long for Python
+            found = re.search(r" \(at line (\d+), column \d+\)", str(error))
+            line = int(found[1]) if found else None
+            message = f"the file is not TOML: {error}."
+            raise UserError(Problem(message, Where(file, line), _toml_hint(str(error)))) from None
+
+    def where(self, *path: str | int) -> Where:
+        """Return the place of a key path in the file."""
+        return Where(self.file, self._positions.line(path))
+
+    def wrong(self, path: KeyPath, message: str, meant: str = "") -> None:
+        """Note a mistake at a key path."""
+        self.problems.append(Problem(message, self.where(*path), meant))
+
+    def settle(self) -> None:
+        """Raise UserError with every mistake noted, in the order of the files, if there is one."""
+        if self.problems:
+            unique = dict.fromkeys(self.problems)
+            raise UserError(sorted(unique, key=lambda problem: (problem.where.file != self.file, problem.where.line or 0)))
+
+
+class Table:
+    """One table of a file, whose keys are taken one by one; a key that nobody took is a mistake.
+
+    Parameters
+    ----------
+    source : Source
+    path : tuple
+        Where it is in the file.
+    called : str
+        What it is called in messages: ``[setup]``.
+    """
+
+    def __init__(self, source: Source, path: KeyPath, called: str, data: Any = None) -> None:
+        self.source, self.path, self.called = source, path, called
+        self.data: Mapping[str, Any] = {}
+        if isinstance(data, dict):
+            self.data = data
+        elif data is not None:
+            source.wrong(path, f"{called} should be a table, not {shown(data)}.")
+        self.taken: set[str] = set()
+
+    def where(self, key: str | None = None) -> Where:
+        """Return the place of a key, or of the table."""
+        return self.source.where(*self.path, *(() if key is None else (key,)))
+
+    def wrong(self, key: str | None, message: str, meant: str = "") -> None:
+        """Note a mistake at a key, or at the table."""
+        self.source.wrong(self.path if key is None else (*self.path, key), message, meant)
+
+    def get(self, key: str, sort: type | tuple[type, ...], expected: str, default: Any = None) -> Any:
+        """Return a value of the sort expected, or the default where it is missing or of another sort."""
+        self.taken.add(key)
+        if key not in self.data:
+            return default
+        value = self.data[key]
+        is_flag = isinstance(value, bool) and sort is not bool  # bool is an int to Python, not to the user
+        if isinstance(value, sort) and not is_flag:
+            return value
+        self.wrong(key, f"{key} = {shown(value)} should be {expected}.")
+        return default
+
+    def text(self, key: str, default: str = "", required: str = "") -> str:
+        """Return a text; `required` is an example to show where a text must be given and is not."""
+        if required and key not in self.data:
+            self.wrong(None, f"{self.called} needs {key}, for example {key} = {required}.", self.misspelt(key))
+        return str(self.get(key, str, f"a text in quotes, for example {required or '“…”'}", default))
+
+    def flag(self, key: str, default: bool = False) -> bool:
+        """Return true or false."""
+        return bool(self.get(key, bool, "true or false, without quotes", default))
+
+    def names(self, key: str, expected: str) -> list[str]:
+        """Return a list of texts."""
+        values = self.get(key, list, expected, [])
+        good = [value for value in values if isinstance(value, str)]
+        if len(good) < len(values):
+            self.wrong(key, f"{key} should be {expected}; {shown(next(v for v in values if not isinstance(v, str)))} is no text.")
+        return good
+
+    def table(self, key: str, called: str) -> Table:
+        """Return a table inside this one; an empty one where it is missing."""
+        self.taken.add(key)
+        return Table(self.source, (*self.path, key), called, self.data.get(key))
+
+    def tables(self, key: str, called: str) -> list[Table]:
+        """Return an array of tables inside this one."""
+        self.taken.add(key)
+        rows = self.data.get(key, [])
+        if isinstance(rows, dict):
+            self.wrong(key, f"[{key}] should be written [[{key}]], in double brackets: there may be several.")
+            return []
+        if not isinstance(rows, list):
+            self.wrong(key, f"{key} = {shown(rows)} should be a table: [[{key}]] in double brackets.")
+            return []
+        return [Table(self.source, (*self.path, key, number), called, row) for number, row in enumerate(rows)]
+
+    def rest(self) -> list[str]:
+        """Return the keys that nobody has taken yet."""
+        return [key for key in self.data if key not in self.taken]
+
+    def misspelt(self, key: str) -> str:
+        """Return a question naming the untaken key that comes nearest to one that is missing; mostly empty."""
+        guess = nearest(key, self.rest())
+        return f"Is {guess.removeprefix('Did you mean ').removesuffix('?')} meant for it?" if guess.startswith("Did") else ""
+
+    def finish(self, also: Iterable[str] = ()) -> None:
+        """Note every key nobody took, with the nearest spelling of those that were, or of others that could be."""
+        known = {*self.taken, *also}
+        for key in self.rest():
+            self.wrong(key, f"{self.called} has no key “{key}”.", nearest(key, known))
+
+
+def shown(value: Any) -> str:
+    """Return a value as it may be quoted in a message: in one line and short."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, dict):
+        return "a table"
+    if isinstance(value, list):
+        return "a list"
+    text = f"“{value}”" if isinstance(value, str) else str(value)
+    text = " ".join(text.split())
+    return text if len(text) <= 60 else f"{text[:57]}…"
+
+
+def _toml_hint(message: str) -> str:
+    """Return the likely slip behind what tomllib said; empty if there is no good guess."""
+    if "Cannot overwrite a value" in message:
+        return "The same key is written twice in one table."
+    if "Invalid value" in message:
+        return "Texts such as 22k need quotes."
+    if "Cannot declare" in message:
+        return "The same table is written twice; where there may be several, use double brackets: [[stage]]."
+    if "Expected newline" in message:
+        return "Is a quote missing?"
+    return ""

@@ -1,0 +1,65 @@
+"""A unit that is one netlist: its parts, and which stage each belongs to."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+from lostgain.problems import nearest
+from lostgain.unit.draft import Draft
+from lostgain.unit.model import Stage
+from lostgain.unit.netlistboard import parts_of
+from lostgain.unit.netlistparts import read_netlist
+from lostgain.unit.source import Table
+
+#: The only stage of a unit that names none.
+WHOLE = "Circuit"
+
+
+def read_whole(top: Table, draft: Draft, netlist: Path, folder: Path, stages: dict[str, Stage]) -> dict[str, Stage]:
+    """Add the parts of the unit's netlist to the draft, each in its stage.
+
+    Returns
+    -------
+    dict
+        The stages; one called ``Circuit`` with all parts where the unit file names none.
+    """
+    found = read_netlist(netlist, folder)
+    if not stages and "stage" not in top.data:
+        stages = {WHOLE: Stage(WHOLE, "boundary", output=str(top.data["unit"].get("output", "out")), where=top.where("unit"))}
+    parts = parts_of(top.table("parts", "[parts]"), found, "", draft)
+    owner = _owners(top, {part.designator for part in parts}, bool(found.problems))
+    only = next(iter(stages), "") if WHOLE in stages and "stage" not in top.data else ""
+    homeless = []
+    for part in parts:
+        stage = owner.get(part.designator, only)
+        if not stage:
+            homeless.append(part.designator)
+        draft.add(replace(part, stage=stage))
+    if homeless and stages:
+        top.wrong(
+            "stage", f"{', '.join(homeless[:12])} {'belongs' if len(homeless) == 1 else 'belong'} to no stage.",
+            "Add to the parts of one.",
+        )  # fmt: skip
+    return stages
+
+
+def _owners(top: Table, known: set[str], broken: bool) -> dict[str, str]:
+    """Return the stage of each part, from the ``parts`` of each ``[[stage]]``."""
+    owner: dict[str, str] = {}
+    rows = top.data.get("stage", [])
+    for number, row in enumerate(rows if isinstance(rows, list) else []):
+        if not isinstance(row, dict):
+            continue
+        table = Table(top.source, ("stage", number), "[[stage]]", row)
+        for text in table.names("parts", 'a list of designators: ["R4", "C2"]'):
+            designator = text.upper()
+            if designator not in known and not broken:
+                table.wrong("parts", f"the netlist has no part “{text}”.", nearest(designator, known))
+            elif designator in owner:
+                table.wrong("parts", f"{designator} is in “{owner[designator]}” already.")
+            else:
+                owner[designator] = str(row.get("name", ""))
+        if "parts" not in row:
+            table.wrong(None, "a boundary needs its parts, for example parts = [“R4”, “C2”].")
+    return owner
