@@ -92,6 +92,12 @@ _COMPONENTS = {
         {"m": 1e-3, "u": 1e-6, "µ": 1e-6, "A": 1.0},
         "3A15, 500 mA or 3.15 A",
     ),
+    "volt": _Component(
+        "voltage",
+        r"V|[Vv]olts?|(?<=m)v",
+        {"m": 1e-3, "V": 1.0},
+        "5V1, 12 V or 800 mV",
+    ),
 }
 
 
@@ -109,12 +115,12 @@ def component(text: str, unit: str) -> float:
         IEC 60062 code [1]_ or plain text: ``2k2``, ``R22``, ``1.5k``, ``1,5 kΩ``, ``4u7``, ``10 µF``, ``100n``. For
         ohms ``M`` is mega and ``m`` milli.
     unit : str
-        ``ohm``, ``farad``, ``henry``, or ``ampere`` for a fuse.
+        ``ohm``, ``farad``, ``henry``, ``ampere`` for a fuse, ``volt`` for a Zener diode.
 
     Returns
     -------
     float
-        [ohm], [F], [H] or [A]; at least zero, and above zero for anything but ohms (a wire link is 0R).
+        [ohm], [F], [H], [A] or [V]; at least zero, and above zero for anything but ohms (a wire link is 0R).
 
     Raises
     ------
@@ -290,7 +296,7 @@ def _measure_hint(clean: str, dimension: str) -> str:
     return ""
 
 
-_SYMBOLS = {"ohm": "Ω", "farad": "F", "henry": "H", "ampere": "A"}
+_SYMBOLS = {"ohm": "Ω", "farad": "F", "henry": "H", "ampere": "A", "volt": "V"}
 _STEPS = [(1e-12, "p"), (1e-9, "n"), (1e-6, "µ"), (1e-3, "m"), (1.0, ""), (1e3, "k"), (1e6, "M"), (1e9, "G")]
 
 

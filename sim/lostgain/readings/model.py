@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from lostgain.problems import Where
 
@@ -102,3 +103,28 @@ class Instrument:
     responds: str
     resistance: float
     capacitance: float
+
+
+@dataclass(frozen=True)
+class Readings:
+    """The readings of one file, all of the same state of the unit.
+
+    Parameters
+    ----------
+    rows : tuple of Reading
+        In the order of the file.
+    warnings : tuple of str
+        What was taken in a way the technician should know of, or left out; each names file and line.
+    path : Path
+        The file.
+    unreachable : tuple of (str, str)
+        Test points that can't be reached and the channel (empty where the file doesn't say: all channels).
+    good : str
+        Name of the channel known to be good; empty if none is.
+    """
+
+    rows: tuple[Reading, ...]
+    warnings: tuple[str, ...] = ()
+    path: Path = Path()
+    unreachable: tuple[tuple[str, str], ...] = ()
+    good: str = ""

@@ -1,0 +1,120 @@
+"""The instruments and their errors: ``instruments.toml``, and a shop's own file over it."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from lostgain.problems import nearest
+from lostgain.readings.model import Instrument
+from lostgain.unit.source import Source, Table, shown
+
+#: A shop's own instruments, in the unit's folder.
+OWN_FILE = "instruments.toml"
+
+_ERRORS = ("scale_error", "read_error")  # fractions
+_SIZES = ("floor_level", "floor_dc", "zero_error")  # volts
+_LOADING = ("resistance", "capacitance")  # ohms, farads
+_RESPONDS = ("pp", "rms", "average")
+_QUANTITIES = ("level", "dc")
+
+
+def instruments(folder: Path | None = None) -> dict[str, Instrument]:
+    """Return every instrument by name.
+
+    Parameters
+    ----------
+    folder : Path or None
+        A unit's folder. A file ``instruments.toml`` there adds instruments, or changes single keys of the shipped ones.
+
+    Raises
+    ------
+    UserError
+        With every mistake in that file.
+    """
+    return {name: _instrument(name, row) for name, row in _rows(folder).items()}
+
+
+def called(folder: Path | None = None) -> dict[str, str]:
+    """Return what an instrument may be called in a readings file, in lower case with single spaces, and its name."""
+    names: dict[str, str] = {}
+    for name, row in _rows(folder).items():
+        for text in (*row.get("also", ()), name):
+            names[spoken(text)] = name
+    return names
+
+
+def spoken(text: str) -> str:
+    """Return a name as it is compared: lower case, hyphens and underscores as spaces, single spaces."""
+    return " ".join(text.casefold().replace("-", " ").replace("_", " ").split())
+
+
+@cache
+def _shipped() -> dict[str, dict[str, Any]]:
+    return tomllib.loads(Path(__file__).with_name("instruments.toml").read_text(encoding="utf-8"))
+
+
+def _rows(folder: Path | None) -> dict[str, dict[str, Any]]:
+    """Return the shipped rows with the shop's keys over them."""
+    rows = {name: dict(row) for name, row in _shipped().items()}
+    if folder is None or not (file := folder / OWN_FILE).exists():
+        return rows
+    source = Source(file)
+    for name in source.data:
+        table = Table(source, (name,), f"[{name}]", source.data[name])
+        rows[name] = {**rows.get(name, {}), **_checked(table, new=name not in rows)}
+    source.settle()
+    return rows
+
+
+def _checked(table: Table, new: bool) -> dict[str, Any]:
+    """Return the keys of a shop's instrument, each of its sort and size; note what is wrong in the table's source."""
+    row: dict[str, Any] = {}
+    for key in ("title", "responds"):
+        if key in table.data:
+            row[key] = table.text(key)
+    for key in (*_ERRORS, *_SIZES, *_LOADING):
+        if key in table.data:
+            row[key] = value = float(table.get(key, (int, float), "a number in SI units, without quotes", 0.0))
+            least = "above zero" if key == "resistance" or key.startswith("floor") else "at least zero"
+            if not (0 < value < 1e15 or (value == 0 and least == "at least zero")):
+                table.wrong(key, f"{key} = {value:g} should be {least}.")
+            elif key in _ERRORS and value > 0.5:
+                table.wrong(key, f"{key} = {value:g} is a fraction: 3 % is 0.03.", f"Write {value / 100:g}?")
+    for key in ("also", "quantities"):
+        if key in table.data:
+            row[key] = table.names(key, "a list of texts in brackets")
+    for quantity in row.get("quantities", ()):
+        if quantity not in _QUANTITIES:
+            table.wrong("quantities", f"{shown(quantity)} is no quantity.", nearest(quantity, _QUANTITIES))
+    if (responds := row.get("responds", "pp")) not in _RESPONDS:
+        table.wrong("responds", f"responds = {shown(responds)} is not known.", nearest(responds, _RESPONDS))
+    if "bandwidth" in table.data:
+        band = table.get("bandwidth", list, "[lowest, highest] in Hz", [])
+        good = len(band) == 2 and all(isinstance(edge, (int, float)) and not isinstance(edge, bool) for edge in band)
+        if good and 0 <= band[0] < band[1]:
+            row["bandwidth"] = band
+        else:
+            table.wrong("bandwidth", "bandwidth should be [lowest, highest] in Hz, for example [20.0, 20e3].")
+    if new:
+        needed = ("title", *_ERRORS, *_SIZES, *_LOADING, "bandwidth", "responds", "quantities")
+        if missing := [key for key in needed if key not in table.data]:
+            table.wrong(None, f"{table.called} is a new instrument and needs {', '.join(missing)} too.")
+    table.finish(also=("title", "responds", *_ERRORS, *_SIZES, *_LOADING, "also", "quantities", "bandwidth"))
+    return row
+
+
+def _instrument(name: str, row: Mapping[str, Any]) -> Instrument:
+    numbers = {key: float(row[key]) for key in (*_ERRORS, *_SIZES, *_LOADING)}
+    low, high = row["bandwidth"]
+    return Instrument(
+        name=name,
+        title=row["title"],
+        quantities=tuple(row["quantities"]),
+        bandwidth=(float(low), float(high)),
+        responds=row["responds"],
+        **numbers,
+    )

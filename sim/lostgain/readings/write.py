@@ -1,0 +1,63 @@
+"""Readings to a CSV file that reads back the same."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+from lostgain.quantities import PEAK_PER_RMS, PP_PER_RMS
+from lostgain.readings.model import Reading, Readings
+from lostgain.readings.read import COLUMNS
+from lostgain.readings.values import Value, parse
+
+
+def write(path: str | Path, readings: Readings) -> None:
+    """Write readings as CSV, one a line, every column filled in.
+
+    Parameters
+    ----------
+    path : str or Path
+    readings : Readings
+        A value is written as the technician typed it where that still says the same, else in full.
+    """
+    columns = list(COLUMNS)
+    if any(row.point.startswith("#") for row in readings.rows):
+        columns.append(columns.pop(0))  # a line that starts with # would be taken for a comment
+    with Path(path).open("w", encoding="utf-8", newline="") as file:
+        if readings.good:
+            csv.writer(file).writerow([f"# good channel: {readings.good}"])
+        out = csv.DictWriter(file, columns, restval="")
+        out.writeheader()
+        for row in readings.rows:
+            out.writerow(_cells(row))
+        for point, channel in readings.unreachable:
+            out.writerow({"test point": point, "value": "can't reach", "channel": channel})
+
+
+def _cells(row: Reading) -> dict[str, str]:
+    return {
+        "test point": row.point,
+        "quantity": row.quantity,
+        "value": _text(row),
+        "frequency": "" if row.frequency is None else f"{row.frequency!r} Hz",
+        "channel": row.channel,
+        "instrument": row.instrument,
+        "note": row.note,
+    }
+
+
+def _text(row: Reading) -> str:
+    """Return what stands in the value cell."""
+    try:
+        said = parse(row.text, row.quantity)
+    except ValueError:
+        said = Value()
+    form = said.given_as if said.value is None else row.given_as  # a word is given as nothing
+    if said == Value(row.quantity, row.value, row.word, form, row.below, said.about):
+        return row.text
+    if row.value is None:
+        return row.word
+    factor, unit = {"pp": (PP_PER_RMS, "Vpp"), "peak": (PEAK_PER_RMS, "Vpk")}.get(row.given_as, (1.0, "V rms"))
+    if row.quantity == "dc":
+        factor, unit = 1.0, "V"
+    return f"{'< ' if row.below else ''}{row.value * factor!r} {unit}"
