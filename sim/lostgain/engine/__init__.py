@@ -1,8 +1,7 @@
 """ngspice: sessions, supervised worker processes, time limits. Knows netlist text, nothing of audio."""
 
 from lostgain.engine.errors import CircuitRefused, EngineError, RunFailed
-from lostgain.engine.guard import refuse, safe_name, safe_number
-from lostgain.engine.includes import resolve_includes
+from lostgain.engine.guard import refuse, resolve_includes, safe_name, safe_number
 from lostgain.engine.pool import Outcome, Pool
 from lostgain.engine.session import Session
 

@@ -16,7 +16,7 @@ from lostgain.problems import UserError
 
 logging.getLogger("PySpice").setLevel(logging.CRITICAL + 1)  # it calls every ngspice after 34 unsupported
 
-from PySpice.Spice.NgSpice import Shared as _pyspice  # type: ignore[import-untyped]  # noqa: E402
+from PySpice.Spice.NgSpice import Shared as _pyspice  # noqa: E402
 
 ffi: Any = _pyspice.ffi
 
@@ -73,7 +73,7 @@ class Binding(_pyspice.NgSpiceShared):  # type: ignore[misc]
         return 0
 
     @staticmethod
-    def _exit(_status: int, _unload: bool, quits: bool, _id: int, user: Any) -> int:
+    def _exit(_status: int, _unload: bool, _quits: bool, _id: int, user: Any) -> int:
         ffi.from_handle(user).finished = True
         return 0
 
@@ -106,7 +106,7 @@ class Binding(_pyspice.NgSpiceShared):  # type: ignore[misc]
         text = [ffi.new("char[]", line.encode("utf-8")) for line in lines]
         self._ngspice_shared.ngSpice_Circ(ffi.new("char *[]", [*text, ffi.NULL]))
 
-    def plot(self) -> str:  # type: ignore[override]
+    def newest(self) -> str:
         """Return the name of the newest plot: ``op3``, or ``const`` where there is none."""
         return str(ffi.string(self._ngspice_shared.ngSpice_CurPlot()).decode("utf-8", "replace"))
 
@@ -131,12 +131,12 @@ def _without_init_file() -> Iterator[None]:
     user database names. An empty one in the first place is the only way to keep it from any other; 39 has no call to
     switch it off.
     """
-    before = os.getcwd()
+    before = Path.cwd()
     homes = {name: os.environ.get(name) for name in _HOMES}
     with tempfile.TemporaryDirectory(prefix="lostgain-") as folder:
         for name in (".spiceinit", "spice.rc"):
             (Path(folder) / name).write_text("* empty on purpose\n")
-        os.environ.update({name: folder for name in _HOMES})
+        os.environ.update(dict.fromkeys(_HOMES, folder))
         os.chdir(folder)
         try:
             yield
@@ -164,6 +164,8 @@ def binding() -> Binding:
     with _without_init_file():
         started = Binding()
     if started.ngspice_version is None:
-        raise UserError(f"{path} does not say which version of ngspice it is. Install one of:\n{library.install_lines()}")
+        raise UserError(
+            f"{path} does not say which version of ngspice it is. Install one of:\n{library.install_lines()}"
+        )
     library.check_version(started.ngspice_version)
     return started

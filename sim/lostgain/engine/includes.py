@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path, PurePosixPath
 
-from lostgain.engine.guard import checked
+from lostgain import shipped
+from lostgain.engine.elements import checked
 from lostgain.engine.text import Line
 from lostgain.problems import Problem, UserError, Where, nearest
 
@@ -17,7 +18,9 @@ LARGEST_TOTAL = 4_000_000
 DEEPEST = 8
 
 
-def resolve_includes(path: Path, folder: Path, library: Path | Sequence[Path], *, title: bool = True) -> list[str]:
+def resolve_includes(
+    path: Path, folder: Path, library: Path | Sequence[Path] | None = None, *, title: bool = True
+) -> list[str]:
     """Read a netlist, check it, and put the files it includes in the places of their ``.include`` or ``.lib`` lines.
 
     Parameters
@@ -26,8 +29,8 @@ def resolve_includes(path: Path, folder: Path, library: Path | Sequence[Path], *
         The netlist.
     folder : Path
         The unit's folder.
-    library : Path or sequence of Path
-        Folders of models that ship with the package.
+    library : Path or sequence of Path, optional
+        Folders of models that any unit may include; the shipped ones unless given.
     title : bool
         Whether the first line of `path` is a title. Included files have none.
 
@@ -42,6 +45,8 @@ def resolve_includes(path: Path, folder: Path, library: Path | Sequence[Path], *
         For a file that is missing, too large, no text, includes itself, or lies outside those folders; and for
         everything `guard.refuse` raises for.
     """
+    if library is None:
+        library = shipped.folder() / "models"
     libraries = [library] if isinstance(library, Path) else list(library)
     reader = _Reader([folder.resolve(), *(each.resolve() for each in libraries)])
     return reader.read(path, Where(path), (), title)
@@ -86,7 +91,8 @@ class _Reader:
         self.total += size
         if size > LARGEST_FILE or self.total > LARGEST_TOTAL:
             raise _wrong(
-                f"{path.name} is too large for a netlist ({size / 1e6:.1f} MB; at most {LARGEST_FILE / 1e6:g} MB).", where
+                f"{path.name} is too large for a netlist ({size / 1e6:.1f} MB; at most {LARGEST_FILE / 1e6:g} MB).",
+                where,
             )
         try:
             text = real.read_bytes().decode("utf-8-sig")
@@ -108,7 +114,9 @@ class _Reader:
             if (root / plain).is_file():
                 return root / plain
         near = [each.name for root in (beside, *self.roots) if root.is_dir() for each in root.iterdir()]
-        raise _wrong(f"There is no file {name} beside the netlist or in the library. {nearest(name, near)}".strip(), where)
+        raise _wrong(
+            f"There is no file {name} beside the netlist or in the library. {nearest(name, near)}".strip(), where
+        )
 
 
 def _named(words: Sequence[str], where: Where) -> tuple[str, str]:

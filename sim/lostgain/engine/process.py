@@ -110,7 +110,7 @@ class Worker:
 
 def _environment() -> dict[str, str]:
     """Return the environment of a worker: this one's paths, one thread for numpy, ngspice where it was found."""
-    paths = [path or os.getcwd() for path in sys.path]
+    paths = [path or str(Path.cwd()) for path in sys.path]
     return {
         **os.environ,
         "PYTHONPATH": os.pathsep.join(paths),

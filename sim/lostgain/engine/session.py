@@ -17,6 +17,7 @@ from lostgain.problems import nearest
 _VOLTAGE = 3  # ngspice's SV_VOLTAGE; the constants, among which a missing name is looked up too, have 0
 _LISTED = re.compile(r"\s*\d+ : (.*)")
 _LIKE_A_VALUE = re.compile(r"\d+(\.\d*)?(e[+-]?\d+|meg|[tgkmunpf])\w*", re.ASCII)
+_COMMANDS = re.compile(r"[`\r\n\0]|^\s*\.(control|exec|inc|lib)|^\s*\*(#|ng_script)", re.IGNORECASE)
 _WRITTEN = re.compile(r"v\((.*)\)", re.IGNORECASE)
 
 Values = NDArray[np.float64]
@@ -44,7 +45,7 @@ class Session:
 
     @property
     def version(self) -> int:
-        """ngspice's main version number."""
+        """Main version number."""
         return int(self._spice.ngspice_version)
 
     @property
@@ -73,6 +74,9 @@ class Session:
         """
         spice = self._spice
         self._alive()
+        for line in lines:  # a second lock behind `guard`: text reaches this place by many ways
+            if _COMMANDS.search(line):
+                raise CircuitRefused(f"a line could make ngspice run or read something: {line[:60]!r}")
         if spice.owner is not None:
             spice.command("remcirc")
         spice.owner = self
@@ -104,7 +108,9 @@ class Session:
         lines = self._listed()
         for line in lines:
             if len(line) >= 4095:
-                raise CircuitRefused(f"a line of the circuit is too long for ngspice to print: {line[:60]} …", self.said)
+                raise CircuitRefused(
+                    f"a line of the circuit is too long for ngspice to print: {line[:60]} …", self.said
+                )
         return lines
 
     def nodes(self) -> list[str]:
@@ -128,7 +134,7 @@ class Session:
         Parameters
         ----------
         nodes : sequence of str
-            Node ``0`` reads 0.
+            Node ``0``, or ``gnd``, reads 0.
 
         Returns
         -------
@@ -182,9 +188,7 @@ class Session:
                 self._finish()
         return result
 
-    def sweep(
-        self, start: float, stop: float, per_decade: int, nodes: Sequence[str]
-    ) -> tuple[Values, Complex]:
+    def sweep(self, start: float, stop: float, per_decade: int, nodes: Sequence[str]) -> tuple[Values, Complex]:
         """Find the small-signal response over a band, evenly spaced in decades.
 
         Parameters
@@ -216,9 +220,7 @@ class Session:
         finally:
             self._finish()
 
-    def tran(
-        self, stop: float, max_step: float, nodes: Sequence[str], start: float = 0.0
-    ) -> tuple[Values, Values]:
+    def tran(self, stop: float, max_step: float, nodes: Sequence[str], start: float = 0.0) -> tuple[Values, Values]:
         """Follow the circuit in time, from its operating point at 0.
 
         Parameters
@@ -251,9 +253,7 @@ class Session:
             time = self._scale(plot, "time")
             reached = float(time[-1]) if time.size else 0.0
             if reached < stop * (1 - 1e-9):
-                raise RunFailed(
-                    _why(self.said, f"the transient stopped at {reached:.4g} s of {stop:.4g} s"), self.said
-                )
+                raise RunFailed(_why(self.said, f"the transient stopped at {reached:.4g} s of {stop:.4g} s"), self.said)
             return time, self._fetch(plot, nodes, time.size)
         finally:
             self._finish()
@@ -285,7 +285,7 @@ class Session:
         self._own()
         spice = self._spice
         spice.command(command)
-        plot = spice.plot()
+        plot = spice.newest()
         if spice.finished or not plot.startswith(kind):
             self._finish()
             raise RunFailed(_why(spice.printed, f"ngspice gave no result for {kind}"), spice.printed)
@@ -303,9 +303,7 @@ class Session:
                 continue
             if not node or _LIKE_A_VALUE.fullmatch(node):
                 self._finish()
-                raise CircuitRefused(
-                    f"an element lacks a node: ngspice took {node or 'nothing'!r} for one", self.said
-                )
+                raise CircuitRefused(f"an element lacks a node: ngspice took {node or 'nothing'!r} for one", self.said)
             found.append(node)
         self._nodes = found
 
@@ -322,9 +320,9 @@ class Session:
 
     def _fetch(self, plot: str, nodes: Sequence[str], length: int, dtype: type = float) -> NDArray[Any]:
         """Copy the wanted voltages out of a plot: array, (node, length)."""
-        result = np.zeros((len(nodes), length), dtype=dtype)
+        result: NDArray[Any] = np.zeros((len(nodes), length), dtype=dtype)
         for row, node in enumerate(nodes):
-            if node == "0":
+            if node.lower() in ("0", "gnd"):
                 continue
             record = self._record(plot, node.lower())
             if record is None:

@@ -58,7 +58,11 @@ def clean(lines: Sequence[str], where: Path | None, title: bool) -> tuple[list[L
     for number, raw in enumerate(lines, start=1):
         text = raw.rstrip("\r\n").expandtabs(1).strip()
         if text.lower().startswith("*ng_script"):
-            wrong(number, "*ng_script makes ngspice run the file as commands, which a unit may not do.", "Delete the line.")
+            wrong(
+                number,
+                "*ng_script makes ngspice run the file as commands, which a unit may not do.",
+                "Delete the line.",
+            )
             continue
         if text.startswith("*#"):
             wrong(number, "ngspice runs what follows *# as a command, which a unit may not do.", "Delete the line.")
@@ -84,5 +88,8 @@ def clean(lines: Sequence[str], where: Path | None, title: bool) -> tuple[list[L
         cleaned.append(Line(text, number))
     for line in cleaned:
         if len(line.text) > LONGEST_LINE:
-            wrong(line.number, f"The line is longer than {LONGEST_LINE} characters, where ngspice would cut it in silence.")
+            wrong(
+                line.number,
+                f"The line is longer than {LONGEST_LINE} characters, where ngspice would cut it in silence.",
+            )
     return cleaned, problems

@@ -36,7 +36,9 @@ def safe_name(text: str) -> str:
         If it is empty, too long, or holds anything but letters, digits and ``_ . + - # : /``.
     """
     if not _NAME.fullmatch(text):
-        raise ValueError(f"{text!r} cannot be a name in a circuit: only letters, digits and _ . + - # : / may be in one")
+        raise ValueError(
+            f"{text!r} cannot be a name in a circuit: only letters, digits and _ . + - # : / may be in one"
+        )
     return text
 
 
