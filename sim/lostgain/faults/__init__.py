@@ -1,0 +1,10 @@
+"""The catalogue of failure modes by part kind, how often each happens, and how each is put into a circuit."""
+
+from lostgain.faults.catalogue import Mode, modes_for
+from lostgain.faults.edits import put_in
+from lostgain.faults.listing import listing
+from lostgain.faults.model import Fault
+from lostgain.faults.parse import parse
+from lostgain.faults.rates import Rates, rates
+
+__all__ = ["Fault", "Mode", "Rates", "listing", "modes_for", "parse", "put_in", "rates"]

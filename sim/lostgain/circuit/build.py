@@ -1,0 +1,145 @@
+"""Building a unit's circuit: composed, flattened by ngspice, and proved against what it was made from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from lostgain.circuit.compose import Composed, compose
+from lostgain.circuit.flat import FlatCircuit, own_models, parse_listing
+from lostgain.circuit.model import Circuit
+from lostgain.engine import CircuitRefused, Pool, RunFailed, Session
+from lostgain.problems import Problem, UserError, Where, nearest
+from lostgain.unit.model import TestPoint, Unit
+
+#: The flat circuit must give the original's voltages to this share of them …
+PROOF = 1e-6
+#: … or to this many volts, where they are next to nothing.
+PROOF_VOLTS = 1e-9
+
+
+def build(unit: Unit, pool: Pool | None = None) -> Circuit:
+    """Return a unit's circuit, proved, from a worker process.
+
+    Parameters
+    ----------
+    unit : Unit
+    pool : Pool or None
+        Workers to use; one is started if there is none.
+
+    Raises
+    ------
+    UserError
+        If ngspice does not take the netlist, a test point is on no node, a node hangs in the air, or the flat circuit
+        differs from the original.
+    """
+    if pool is None:
+        with Pool(workers=1) as own:
+            return build(unit, own)
+    outcome = pool.map(build_here, [unit])[0]
+    if outcome.error:
+        raise UserError(_explained(unit, CircuitRefused(outcome.error, outcome.said)))
+    circuit: Circuit = outcome.value
+    return circuit
+
+
+def build_here(session: Session, unit: Unit) -> Circuit:
+    """Return a unit's circuit, proved, with a session of this process; raises as `build` does."""
+    composed = compose(unit)
+    try:
+        session.load(composed.lines)
+        flat = parse_listing(session.listing())
+        original = _fingerprint(session, unit, flat)
+        flat = own_models(flat)
+        points = _points(unit, composed, flat)
+        _no_loose_ends(unit, flat)
+        session.load(flat.lines())
+        _prove(original, _fingerprint(session, unit, flat), flat)
+    except (CircuitRefused, RunFailed) as error:
+        raise UserError(_explained(unit, error)) from error
+    missing = [place.part for place in composed.parts.values() if not _is_there(place.element, flat)]
+    if missing:
+        raise UserError(
+            [Problem(f"{part.designator} was not found in the circuit ngspice made.", part.where) for part in missing]
+        )
+    ends = composed.stage_ends
+    return Circuit(unit, flat, composed.parts, points, composed.output, ends, session.version)
+
+
+def _is_there(element: str, flat: FlatCircuit) -> bool:
+    return element in flat.elements or any(f".{element}." in name for name in flat.elements)
+
+
+def _points(unit: Unit, composed: Composed, flat: FlatCircuit) -> Mapping[str, str]:
+    known = set(flat.nodes())
+    problems: list[Problem] = []
+    points = {}
+    for point in unit.points:
+        node = _node_of(point, composed)
+        if node in known:
+            points[point.name] = node
+            continue
+        stage, _, inner = point.node.rpartition("/")
+        names = composed.stages.get(stage, {}) if stage else {name: name for name in known if "." not in name}
+        problems.append(
+            Problem(f"test point '{point.name}' is on '{point.node}', which is no node of the circuit.",
+                    point.where, nearest(inner, names))
+        )  # fmt: skip
+    if problems:
+        raise UserError(problems)
+    return points
+
+
+def _node_of(point: TestPoint, composed: Composed) -> str:
+    stage, _, inner = point.node.rpartition("/")
+    inner = inner.lower()
+    if stage:
+        return composed.stages.get(stage, {}).get(inner, "")
+    return {"in": composed.input, "out": composed.output}.get(inner, inner) if inner not in composed.stages else ""
+
+
+def _no_loose_ends(unit: Unit, flat: FlatCircuit) -> None:
+    """Refuse a node that only one pin touches and that carries no DC path: a slip of the pen in a netlist."""
+    touched: dict[str, list[str]] = {}
+    for element in flat.elements.values():
+        for node in element.nodes:
+            touched.setdefault(node, []).append(element.name)
+    for node, names in touched.items():
+        if node == "0" or len(names) > 1:
+            continue
+        first = names[0]
+        where = Where(unit.netlist or unit.file)
+        if unit.netlist is not None and "." not in node and first[0] in "rcl":
+            raise UserError(
+                Problem(f"node '{node}' hangs in the air: only {first.upper()} touches it.", where,
+                        nearest(node, [name for name in touched if name != node]))
+            )  # fmt: skip
+
+
+def _fingerprint(session: Session, unit: Unit, flat: FlatCircuit) -> np.ndarray:
+    nodes = flat.nodes()
+    dc = session.op(nodes)[:, None]
+    ac = session.ac(unit.setup.frequencies, nodes)
+    return np.hstack([dc.astype(complex), ac])
+
+
+def _prove(original: np.ndarray, again: np.ndarray, flat: FlatCircuit) -> None:
+    difference = np.abs(again - original)
+    allowed = PROOF * np.abs(original) + PROOF_VOLTS
+    # Small-signal levels are volts at the generator's drive, so that an absolute floor means the same in both.
+    worst = np.unravel_index(np.argmax(difference / allowed), difference.shape)
+    if difference[worst] > allowed[worst]:
+        node = flat.nodes()[worst[0]]
+        what = "DC" if worst[1] == 0 else "level"
+        raise CircuitRefused(
+            f"the flat circuit differs from the original: {what} at node {node} is {abs(again[worst]):.9g} V "
+            f"instead of {abs(original[worst]):.9g} V",
+            (),
+        )
+
+
+def _explained(unit: Unit, error: CircuitRefused | RunFailed) -> Problem:
+    said = [line for line in error.said if "rror" in line or "arning" in line or "ingular" in line]
+    tail = f" ngspice said: {' / '.join(said[:3])}" if said else ""
+    return Problem(f"ngspice does not take this circuit: {error.reason}.{tail}", Where(unit.netlist or unit.file))

@@ -1,0 +1,204 @@
+"""Writing a unit as one netlist: the chain of its stages, its rails, the generator and the load.
+
+The netlist is in ngspice's language, with subcircuits; flattening it is left to ngspice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from lostgain.circuit.model import GENERATOR, LOAD, Pin, PlacedPart
+from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
+from lostgain import shipped
+from lostgain.engine.includes import resolve_includes
+from lostgain.problems import Problem, UserError
+from lostgain.unit.library import device
+from lostgain.unit.model import Part, Rail, Stage, Unit
+
+CONTACT_OHMS = 0.02
+
+
+@dataclass
+class Composed:
+    """A unit's netlist, and where to find what the technician named.
+
+    Parameters
+    ----------
+    lines : list of str
+    parts : dict
+        Designator to PlacedPart, with names as they will be in the flat circuit.
+    stages : dict
+        Stage name to the names of its subcircuit's nodes in the flat circuit.
+    stage_ends : dict
+        Stage name to the node at its output.
+    input, output : str
+        Nodes.
+    """
+
+    lines: list[str] = field(default_factory=list)
+    parts: dict[str, PlacedPart] = field(default_factory=dict)
+    stages: dict[str, Mapping[str, str]] = field(default_factory=dict)
+    stage_ends: dict[str, str] = field(default_factory=dict)
+    prefixes: dict[str, str] = field(default_factory=dict)
+    input: str = "in"
+    output: str = "out"
+
+
+def compose(unit: Unit) -> Composed:
+    """Write the netlist of one channel of a unit.
+
+    Parameters
+    ----------
+    unit : Unit
+
+    Raises
+    ------
+    UserError
+        If a netlist of the unit's may not be run, or lacks a part that the unit file names.
+    """
+    out = Composed(lines=[f"* {slug(unit.name)}"])
+    _supplies(unit, out)
+    if unit.netlist is not None:
+        _whole_netlist(unit, out)
+    else:
+        _chain(unit, out)
+    setup = unit.setup
+    out.lines += [
+        f"{GENERATOR} gen_emf 0 dc {setup.start_dc:.12g} ac {setup.generator:.12g} "
+        f"sin({setup.start_dc:.12g} {setup.generator * 2**0.5:.12g} {setup.frequencies[0]:.12g})",
+        f"rgen gen_emf {out.input} {max(setup.source, 1e-3):.12g}",
+        f"{LOAD} {out.output} 0 {setup.load if setup.load else 1e9:.12g}",
+    ]
+    used = sorted({place.part.device for place in out.parts.values() if place.part.device})
+    for name in used:
+        out.lines += device(name).netlist.splitlines()
+    out.lines.append(".end")
+    return out
+
+
+def slug(name: str) -> str:
+    """Return a name fit for a netlist: lower-case letters, digits and underscores."""
+    return "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in name.lower()).strip("_")
+
+
+def rail_node(name: str) -> str:
+    """Return the node of a rail."""
+    return name.lower()
+
+
+def _supplies(unit: Unit, out: Composed) -> None:
+    for rail in unit.rails:
+        node = rail_node(rail.name)
+        source = f"v_{node}"
+        fused = f"{node}_fused" if rail.fuse else node
+        out.lines += [
+            f"{source} {node}_emf 0 {rail.volts:.12g}",
+            f"r_{node} {node}_emf {fused} {max(rail.resistance, 1e-3):.12g}",
+        ]
+        out.parts[rail.name] = PlacedPart(_rail_part(unit, rail), source, False, {"1": Pin(f"r_{node}", 1)})
+        if rail.fuse and rail.fuse in unit.parts:
+            element = f"r_{rail.fuse.lower()}"
+            out.lines.append(f"{element} {fused} {node} {CONTACT_OHMS}")
+            out.parts[rail.fuse] = PlacedPart(unit.parts[rail.fuse], element, False, _pins(element, ("1", "2")))
+
+
+def _rail_part(unit: Unit, rail: Rail) -> Part:
+    return unit.parts.get(rail.name) or Part(rail.name, "rail", rail.volts, rail.tolerance, stage="supply", role="rail")
+
+
+def _pins(element: str, names: tuple[str, ...]) -> dict[str, Pin]:
+    return {name: Pin(element, index) for index, name in enumerate(names)}
+
+
+def _chain(unit: Unit, out: Composed) -> None:
+    node = out.input
+    for number, stage in enumerate(unit.stages, 1):
+        end = f"n{number}_{slug(stage.name)}"
+        parts = [part for part in unit.parts.values() if part.stage == stage.name]
+        if stage.source == "stand-in":
+            _stand_in(stage, node, end, out)
+        else:
+            _subcircuit(unit, stage, parts, node, end, number, out)
+        out.stage_ends[stage.name] = end
+        node = end
+    out.output = node
+
+
+def _subcircuit(
+    unit: Unit, stage: Stage, parts: list[Part], start: str, end: str, number: int, out: Composed
+) -> None:
+    name = f"s{number}_{slug(stage.name)}"
+    if stage.source == "library":
+        body = library_body(stage, parts, unit.setup.controls, name)
+        ports = {"in": start, "out": end, **{port: rail_node(rail) for port, rail in stage.rails.items()}}
+        outer = [ports[port] for port in body.ports]
+    else:
+        body = netlist_body(unit, stage, parts, name)
+        meaning = {"in": start, "out": end, "0": "0"}
+        outer = [meaning.get(port, rail_node(port)) for port in stage.ports]
+        ports = dict(zip(body.ports, outer, strict=True))
+    out.lines += [*body.lines, f"x{name} {' '.join(outer)} {name}"]
+    _place(body, parts, f"x{name}", ports, out)
+    inner = {node: f"x{name}.{node}" for node in body.nodes}
+    out.stages[stage.name] = {**inner, **ports, "in": start, "out": end}
+
+
+def _place(body: Body, parts: list[Part], path: str, ports: Mapping[str, str], out: Composed) -> None:
+    """Note where each part of a subcircuit will be in the flat circuit."""
+    del ports
+    for part in parts:
+        element = body.elements.get(part.role)
+        if element is None:
+            continue
+        element = element.lower()
+        if element in body.wrapped:
+            pins = {pin: Pin(f"r.{path}.{body.wrapped[element][pin]}", 0) for pin in part.pins}
+            out.parts[part.designator] = PlacedPart(part, f"{path}.{element}", True, pins)
+        else:
+            flat_name = f"{element[0]}.{path}.{element}"
+            out.parts[part.designator] = PlacedPart(part, flat_name, False, _pins(flat_name, part.pins))
+
+
+def _stand_in(stage: Stage, start: str, end: str, out: Composed) -> None:
+    """A stage that is not transcribed: its gain for the signal, its DC level whatever comes in."""
+    name = f"s_{slug(stage.name)}"
+    out.lines += [
+        f"c{name} {start} {name}_ac 1",
+        f"r{name}_ac {name}_ac 0 1meg",
+        f"e{name} {name}_e 0 {name}_ac 0 {stage.gain:.12g}",
+        f"v{name} {name}_o {name}_e {stage.dc:.12g}",
+        f"r{name}_o {name}_o {end} 50",
+    ]
+    out.stages[stage.name] = {"in": start, "out": end}
+
+
+def _whole_netlist(unit: Unit, out: Composed) -> None:
+    assert unit.netlist is not None
+    lines = resolve_includes(unit.netlist, unit.folder, shipped.folder())
+    out.input, out.output = unit.input.lower(), unit.output.lower()
+    kept = [line for line in lines if not _is_generator(line, out.input) and line.strip().lower() != ".end"]
+    wanted = {part.role.lower(): part for part in unit.parts.values() if part.stage != "supply"}
+    body = wrap_pins(kept, wanted, top=True)
+    missing = [part for role, part in wanted.items() if role not in body.elements]
+    if missing:
+        raise UserError(
+            [Problem(f"{part.designator}: the netlist has no element {part.role}.", part.where) for part in missing]
+        )
+    out.lines += body.lines
+    for role, part in wanted.items():
+        element = body.elements[role]
+        if element in body.wrapped:
+            pins = {pin: Pin(body.wrapped[element][pin], 0) for pin in part.pins}
+            out.parts[part.designator] = PlacedPart(part, element, True, pins)
+        else:
+            out.parts[part.designator] = PlacedPart(part, element, False, _pins(element, part.pins))
+    for stage in unit.stages:
+        if stage.output:
+            out.stage_ends[stage.name] = stage.output.lower()
+
+
+def _is_generator(line: str, node: str) -> bool:
+    """Tell whether a line is the netlist's own source at the unit's input, whose place the bench generator takes."""
+    words = line.lower().split()
+    return len(words) > 2 and words[0].startswith("v") and set(words[1:3]) == {node, "0"}

@@ -1,0 +1,115 @@
+"""A unit's circuit, and where its parts and test points are in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from lostgain.circuit.flat import FlatCircuit
+from lostgain.unit.model import Part, Unit
+
+GENERATOR = "vgen"
+LOAD = "rload"
+
+
+@dataclass(frozen=True)
+class Pin:
+    """Where a pin of a part meets the flat circuit.
+
+    Parameters
+    ----------
+    element : str
+        The element that ends on the board at this pin: the part's own, or the 1 mΩ resistor put in front of the pin
+        of a part that is a subcircuit.
+    index : int
+        Which of that element's nodes is on the board.
+    """
+
+    element: str
+    index: int
+
+
+@dataclass(frozen=True)
+class PlacedPart:
+    """A part and its place in the flat circuit.
+
+    Parameters
+    ----------
+    part : Part
+    element : str
+        Name of its element; for a part that is a subcircuit, the path of its inside, ``xpreamplifier.xu``.
+    subckt : bool
+    pins : mapping
+        Pin name to Pin.
+    """
+
+    part: Part
+    element: str
+    subckt: bool
+    pins: Mapping[str, Pin]
+
+    def inside(self, name: str, flat: FlatCircuit) -> str:
+        """Return the name of an element inside a part that is a subcircuit.
+
+        Raises
+        ------
+        KeyError
+            If its device class has no such element.
+        """
+        wanted = f"{name[0]}.{self.element}.{name}".lower()
+        if wanted not in flat.elements:
+            raise KeyError(wanted)
+        return wanted
+
+
+@dataclass(frozen=True)
+class Circuit:
+    """A unit's circuit: one channel of it, proved.
+
+    Parameters
+    ----------
+    unit : Unit
+    flat : FlatCircuit
+        The healthy circuit at nominal values.
+    parts : mapping
+        Designator to PlacedPart.
+    points : mapping
+        Test point name to node.
+    output : str
+        The node the load hangs on.
+    stage_ends : mapping
+        Stage name to the node at its output, in signal order.
+    version : int
+        ngspice's version.
+    """
+
+    unit: Unit
+    flat: FlatCircuit
+    parts: Mapping[str, PlacedPart]
+    points: Mapping[str, str]
+    output: str
+    stage_ends: Mapping[str, str]
+    version: int
+
+    def node_of(self, designator: str, pin: str, flat: FlatCircuit | None = None) -> str:
+        """Return the board node at a pin."""
+        place = self.parts[designator].pins[pin]
+        return (flat or self.flat).elements[place.element].nodes[place.index]
+
+
+def driven(flat: FlatCircuit, level: float, frequency: float, dc: float = 0.0) -> FlatCircuit:
+    """Return the circuit with its generator set.
+
+    Parameters
+    ----------
+    flat : FlatCircuit
+    level : float
+        Open-circuit level [V rms]; small-signal analysis then gives volts rms at the drive asked for.
+    frequency : float
+        [Hz]
+    dc : float
+        DC level of the source [V].
+    """
+    source = flat.elements[GENERATOR]
+    sine = f"{dc:.12g} ac {level:.12g} sin({dc:.12g} {level * 2**0.5:.12g} {frequency:.12g})"
+    return flat.with_elements(replace(source, rest=sine))

@@ -1,0 +1,122 @@
+"""What a diagnosis says."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from lostgain.faults import Fault
+from lostgain.readings.model import Reading
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One reading beside what a suspect predicts for it.
+
+    Parameters
+    ----------
+    reading : Reading
+    predicted : float
+        [V rms] or [V].
+    low, high : float
+        The range that 90 % of such readings would fall in.
+    weight : float
+        How much more likely this reading is under the suspect than from a healthy unit: natural logarithm of the
+        ratio, each reading taken by itself. Positive speaks for the suspect.
+    off : float
+        How far the reading lies from the prediction, in standard deviations.
+    """
+
+    reading: Reading
+    predicted: float
+    low: float
+    high: float
+    weight: float
+    off: float
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A fault with a probability, given the readings.
+
+    Parameters
+    ----------
+    part : str
+        Designator in the suspected channel.
+    mode : str
+    severity : float or None
+        Its median, in the mode's unit; None where the mode has none.
+    severity_range : (float, float) or None
+        Holds the severity with 90 % probability, given that this is the fault.
+    severity_text : str
+        A sentence for people: "C12 has about 2 nF left of 10 µF (0.8 nF to 5 nF)".
+    stage, channel : str
+        For a part that all channels share, the channel is ``all``.
+    probability : float
+    prior : float
+        Its probability before any reading.
+    group : int
+        Number of its ambiguity group, from 1.
+    fault : Fault
+        With the severity of the table's nearest row.
+    evidence : tuple of Evidence
+    """
+
+    part: str
+    mode: str
+    severity: float | None
+    severity_range: tuple[float, float] | None
+    severity_text: str
+    stage: str
+    channel: str
+    probability: float
+    prior: float
+    group: int
+    fault: Fault
+    evidence: tuple[Evidence, ...] = ()
+
+
+@dataclass(frozen=True)
+class Group:
+    """An ambiguity group: suspects that the readings taken cannot tell apart.
+
+    Parameters
+    ----------
+    number : int
+    suspects : tuple of str
+        ``C12 open`` and so on, most probable first.
+    probability : float
+    """
+
+    number: int
+    suspects: tuple[str, ...]
+    probability: float
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The answer to a set of readings.
+
+    Parameters
+    ----------
+    suspects : tuple of Suspect
+        Most probable first; probabilities of all suspects, `healthy` and `unexplained` add up to one.
+    healthy, unexplained : float
+    groups : tuple of Group
+    warnings : tuple of str
+        What should be read first.
+    table : str
+        Identifier of the signature table.
+    rates : str
+        Title and source of the failure rates used.
+    used : int
+        Readings that entered the likelihood.
+    """
+
+    suspects: tuple[Suspect, ...]
+    healthy: float
+    unexplained: float
+    groups: tuple[Group, ...]
+    warnings: tuple[str, ...]
+    table: str
+    rates: str
+    used: int

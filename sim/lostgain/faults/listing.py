@@ -1,0 +1,77 @@
+"""Every fault of a unit, one a severity: the rows of its signature table."""
+
+from __future__ import annotations
+
+from fnmatch import fnmatch
+
+from lostgain.circuit import Circuit
+from lostgain.faults.catalogue import modes_for
+from lostgain.faults.model import Fault
+from lostgain.unit.library import Cluster, stage
+from lostgain.unit.model import Part, Stage, Unit
+
+SHARED_KINDS = ("rail", "fuse")
+
+
+def listing(circuit: Circuit) -> list[Fault]:
+    """Return the faults of a circuit, in the order of its parts.
+
+    Parameters
+    ----------
+    circuit : Circuit
+
+    Returns
+    -------
+    list of Fault
+        One for each part, mode and severity of the catalogue, then the clusters of its stages.
+    """
+    faults = [fault for place in circuit.parts.values() for fault in _of_part(place.part, circuit)]
+    return faults + clusters(circuit.unit)
+
+
+def _of_part(part: Part, circuit: Circuit) -> list[Fault]:
+    if part.designator not in circuit.parts:
+        return []
+    shared = is_shared(part, circuit.unit)
+    faults = []
+    for mode in modes_for(part.kind):
+        if not all(pin in part.pins for edit in mode.edits for pin in edit.pins):
+            continue
+        for severity in mode.levels or (None,):
+            faults.append(Fault(part.designator, mode.name, severity, part.stage, shared=shared))
+    return faults
+
+
+def is_shared(part: Part, unit: Unit) -> bool:
+    """Say whether a part serves all channels: a rail, or a rail's fuse."""
+    return part.kind == "rail" or part.designator in {rail.fuse for rail in unit.rails}
+
+
+def clusters(unit: Unit) -> list[Fault]:
+    """Return the clusters of parts that fail together, as the library's stages name them."""
+    return [
+        fault
+        for one in unit.stages
+        if one.source == "library"
+        for cluster in stage(one.library).clusters
+        if (fault := _cluster(cluster, one, unit)) is not None
+    ]
+
+
+def _cluster(cluster: Cluster, one: Stage, unit: Unit) -> Fault | None:
+    by_role = {part.role: part for part in unit.parts.values() if part.stage == one.name}
+    members = []
+    for member in cluster.members:
+        role, mode = member.split(None, 1)
+        if role == "FUSES":
+            members += [
+                Fault(rail.fuse, mode, stage="supply", shared=True)
+                for rail in unit.rails
+                if rail.fuse and rail.name in one.rails.values()
+            ]
+        else:
+            roles = [name for name in by_role if fnmatch(name, role)]
+            members += [Fault(by_role[name].designator, mode, stage=one.name) for name in roles]
+    if not members:
+        return None
+    return Fault(members[0].part, cluster.name, None, one.name, tuple(members))

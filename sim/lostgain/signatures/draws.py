@@ -1,0 +1,143 @@
+"""Tolerance draws: what the parts of one built unit measure, within their tolerances."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from math import exp, log
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import norm, qmc
+
+from lostgain.circuit import Circuit, FlatCircuit, PlacedPart
+from lostgain.circuit.flat import parameter
+from lostgain.unit.library import Spread, device
+
+#: Draws are cut at this many standard deviations: a maker's final test throws out what lies further off.
+CUT = 3.0
+
+
+@dataclass(frozen=True)
+class Varied:
+    """One number of the circuit that differs from unit to unit.
+
+    Parameters
+    ----------
+    elements : tuple of str
+        Elements whose value it is; several for one that makes up more than one element (a potentiometer's track).
+    model : tuple of (str, str) or None
+        Model and parameter, where it is a device's.
+    change : callable
+        From the nominal value and z, a standard normal deviate, to the value drawn.
+    """
+
+    elements: tuple[str, ...]
+    model: tuple[str, str] | None
+    change: Callable[[float, float], float]
+
+
+@dataclass(frozen=True)
+class Within:
+    """Values spread over a tolerance: a normal distribution with two standard deviations at the tolerance's ends."""
+
+    low: float
+    high: float
+
+    def __call__(self, nominal: float, z: float) -> float:
+        """Return the value drawn."""
+        middle, sigma = (self.low + self.high) / 2, (self.high - self.low) / 4
+        return nominal * (1 + middle + sigma * z)
+
+
+@dataclass(frozen=True)
+class Device:
+    """Values spread from device to device: by a factor, or by something added."""
+
+    times: float
+    add: float
+
+    def __call__(self, nominal: float, z: float) -> float:
+        """Return the value drawn."""
+        return nominal * exp(z * log(self.times)) + z * self.add
+
+
+def varied(circuit: Circuit) -> list[Varied]:
+    """Return every number of a circuit that differs from unit to unit."""
+    found: list[Varied] = []
+    for place in circuit.parts.values():
+        low, high = place.part.tolerance
+        if high > low:
+            found.append(Varied(_value_elements(place, circuit.flat), None, Within(low, high)))
+        if place.part.device:
+            for spread in device(place.part.device).spreads:
+                found += _of_device(place, spread, circuit.flat)
+    return found
+
+
+def _value_elements(place: PlacedPart, flat: FlatCircuit) -> tuple[str, ...]:
+    if not place.subckt:
+        return (place.element,)
+    if place.part.kind == "potentiometer":
+        return (place.inside("rtop", flat), place.inside("rbot", flat))
+    return ()
+
+
+def _of_device(place: PlacedPart, spread: Spread, flat: FlatCircuit) -> list[Varied]:
+    change = Device(spread.times, spread.add)
+    if spread.parameter:
+        model = flat.model_of(place.element)
+        known = parameter(flat.models[model], spread.parameter) is not None
+        return [Varied((), (model, spread.parameter), change)] if known else []
+    return [Varied((place.inside(spread.element, flat),), None, change)]
+
+
+def deviates(count: int, dimensions: int, seed: int) -> NDArray[np.float64]:
+    """Return standard normal deviates that fill their space evenly.
+
+    Parameters
+    ----------
+    count : int
+        Draws; a power of two keeps them balanced.
+    dimensions : int
+    seed : int
+
+    Returns
+    -------
+    array, (draw, dimension)
+
+    References
+    ----------
+    Sobol points, scrambled after Owen: ``scipy.stats.qmc.Sobol``.
+    """
+    if dimensions == 0:
+        return np.zeros((count, 0))
+    uniform = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed)).random(count)
+    return np.clip(norm.ppf(np.clip(uniform, 1e-9, 1 - 1e-9)), -CUT, CUT)
+
+
+def drawn(flat: FlatCircuit, numbers: list[Varied], z: NDArray[np.float64]) -> FlatCircuit:
+    """Return the circuit of one unit built from parts drawn within their tolerances.
+
+    Parameters
+    ----------
+    flat : FlatCircuit
+        At nominal values.
+    numbers : list of Varied
+    z : array, (number,)
+        Standard normal deviates.
+    """
+    values: dict[str, float] = {}
+    parameters: dict[tuple[str, str], float] = {}
+    for number, deviate in zip(numbers, z, strict=True):
+        for element in number.elements:
+            values[element] = number.change(flat.elements[element].value, float(deviate))
+        if number.model is not None:
+            nominal = parameter(flat.models[number.model[0]], number.model[1])
+            assert nominal is not None
+            parameters[number.model] = number.change(nominal, float(deviate))
+    return flat.with_values(_finite(values)).with_parameters(parameters)
+
+
+def _finite(values: Mapping[str, float]) -> Mapping[str, float]:
+    return {name: value for name, value in values.items() if np.isfinite(value)}

@@ -1,0 +1,112 @@
+"""The signature table: the readings every fault of a unit predicts, with their spread over part tolerances."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+
+from lostgain.circuit import Circuit
+from lostgain.faults import Fault
+from lostgain.signatures.rows import RowResult
+
+
+@dataclass(frozen=True)
+class Table:
+    """A unit's signature table.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    faults : tuple of Fault
+        The fault of each row but the first; row 0 is the healthy unit.
+    data : xarray.Dataset
+        ``dc (row, sample, point) [V]``, ``level (row, sample, point, frequency) [V rms]``,
+        ``swing (row, sample, point, frequency) [V peak to peak]``, ``wave (row, point, frequency, phase) [V]``,
+        ``small_signal (row, frequency)``, ``settled (row, frequency)``, ``status (row)``. Sample 0 is at nominal
+        values, the others are tolerance draws, the same for every row. What did not converge is NaN.
+    key : str
+        Identifier: a digest of all that the numbers come from.
+    """
+
+    circuit: Circuit
+    faults: tuple[Fault, ...]
+    data: xr.Dataset
+    key: str
+
+    @cached_property
+    def points(self) -> tuple[str, ...]:
+        """Names of the test points, in signal order."""
+        return tuple(str(name) for name in self.data.point.values)
+
+    @cached_property
+    def frequencies(self) -> tuple[float, ...]:
+        """Frequencies [Hz]: middle, low, high."""
+        return tuple(float(value) for value in self.data.frequency.values)
+
+    def values(self, quantity: str) -> NDArray[np.float64]:
+        """Return the numbers of a quantity: array, (row, sample, point) or (row, sample, point, frequency)."""
+        return np.asarray(self.data[quantity].values)
+
+    @cached_property
+    def failed(self) -> tuple[tuple[Fault | None, str], ...]:
+        """Rows that lack numbers, with the reason."""
+        rows: tuple[Fault | None, ...] = (None, *self.faults)
+        status = [str(text) for text in self.data.status.values]
+        return tuple((row, text) for row, text in zip(rows, status, strict=True) if text != "ok")
+
+
+def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult], key: str, seed: int) -> Table:
+    """Return the table of finished rows, the healthy one first."""
+    numbers = ("row", "sample", "point", "frequency")
+    data = xr.Dataset(
+        {
+            "dc": (numbers[:3], np.array([row.dc for row in rows]), {"units": "V"}),
+            "level": (numbers, np.array([row.level for row in rows]), {"units": "V rms"}),
+            "swing": (numbers, np.array([row.swing for row in rows]), {"units": "V peak to peak"}),
+            "wave": (
+                ("row", "point", "frequency", "phase"),
+                np.array([row.wave for row in rows], dtype=np.float32),
+                {"units": "V"},
+            ),
+            "small_signal": (("row", "frequency"), np.array([row.small_signal for row in rows])),
+            "settled": (("row", "frequency"), np.array([row.settled for row in rows])),
+            "status": (("row",), np.array([row.status for row in rows], dtype=object)),
+            "fault": (("row",), np.array(["healthy", *(fault.label for fault in faults)], dtype=object)),
+        },
+        coords={
+            "point": np.array(list(circuit.points), dtype=object),
+            "frequency": ("frequency", np.array(circuit.unit.setup.frequencies), {"units": "Hz"}),
+        },
+        attrs={"key": key, "unit": circuit.unit.name, "ngspice": circuit.version, "seed": seed},
+    )
+    return Table(circuit, faults, data, key)
+
+
+def save(table: Table, path: Path) -> None:
+    """Write a table as netCDF-4; under its final name only once it is whole."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    try:
+        packed = {name: {"zlib": True, "complevel": 3} for name in ("dc", "level", "swing", "wave")}
+        table.data.to_netcdf(part, engine="h5netcdf", encoding=packed)
+        os.replace(part, path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], key: str) -> Table | None:
+    """Open a table, or return None where there is none that fits."""
+    try:
+        with xr.open_dataset(path, engine="h5netcdf") as found:
+            data = found.load()
+    except (OSError, ValueError, KeyError):
+        return None
+    if data.attrs.get("key") != key or data.sizes.get("row") != len(faults) + 1:
+        return None
+    return Table(circuit, faults, data, key)
