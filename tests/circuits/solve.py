@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+
 from lostgain.engine.library import find
 
 CIRCUITS = Path(__file__).parents[2] / "circuits"
@@ -47,14 +49,18 @@ def stage(name: str, parts: dict[str, float | str]) -> list[str]:
     for role, about in facts("stages", name)["roles"].items():
         value = parts.get(role, about.get("value"))
         if isinstance(value, str):
-            lines = [line.replace(f"m_{role.lower()}", value) if line.endswith(f"m_{role.lower()}") else line
-                     for line in lines]
+            lines = [
+                line.replace(f"m_{role.lower()}", value) if line.endswith(f"m_{role.lower()}") else line
+                for line in lines
+            ]
             classes.add(value.split()[0])
         elif value is not None:
             lines = [line.replace("{" + role + "}", f"{value:.9g}") for line in lines]
         elif about.get("absent") == "short":
-            lines = [f"Rwire{line.split()[0]} {' '.join(line.split()[1:3])} 1m" if "{" + role + "}" in line else line
-                     for line in lines]
+            lines = [
+                f"Rwire{line.split()[0]} {' '.join(line.split()[1:3])} 1m" if "{" + role + "}" in line else line
+                for line in lines
+            ]
         elif about.get("absent") == "open":
             lines = [line for line in lines if "{" + role + "}" not in line]
         else:
@@ -85,10 +91,8 @@ def run(lines: list[str], *commands: str) -> dict[str, np.ndarray]:
     ng.load_circuit("\n".join(["test", *lines, ".end"]))
     try:
         for command in commands:
-            try:
+            with contextlib.suppress(NgSpiceCommandError):  # raised for harmless remarks too: judged by the result
                 ng.exec_command(command)
-            except NgSpiceCommandError:
-                pass  # raised for harmless remarks too: judged by the result
         plots = [plot for plot in ng.plot_names if plot != "const"]
         if not plots:
             raise RuntimeError(f"no result from {commands[-1]}")
@@ -98,8 +102,16 @@ def run(lines: list[str], *commands: str) -> dict[str, np.ndarray]:
         ng.remove_circuit()
 
 
-def powered(name: str, parts: dict[str, float | str], source: str, load: float = 10e3, volts: float = 15.0) -> list[str]:
+def powered(
+    name: str, parts: dict[str, float | str], source: str, load: float = 10e3, volts: float = 15.0
+) -> list[str]:
     """Return a stage between a source (``dc 0 ac 1`` or such) and a load [ohm], on rails of ± volts."""
     rails = [port for port in facts("stages", name)["ports"] if port not in ("in", "out")]
-    return [*stage(name, parts), f"Vin in 0 {source}", f"Rload out 0 {load:g}",
-            f"Vp vp 0 {volts:g}", f"Vn vn 0 {-volts:g}", f"Xs {' '.join(['in', 'out', *rails])} {name}"]
+    return [
+        *stage(name, parts),
+        f"Vin in 0 {source}",
+        f"Rload out 0 {load:g}",
+        f"Vp vp 0 {volts:g}",
+        f"Vn vn 0 {-volts:g}",
+        f"Xs {' '.join(['in', 'out', *rails])} {name}",
+    ]

@@ -7,17 +7,23 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+
 from tests.circuits.examples import EXAMPLES
 from tests.circuits.solve import powered, run
 
-OPEN, SHORT = 1e9, 0.1
+SHORT = 0.1
 PINS = {"R": 2, "C": 2, "L": 2, "D": 2, "Q": 3}
 
 
-def faulty(lines: list[str]) -> Iterator[tuple[str, list[str]]]:
+def faulty(lines: list[str], cut: float) -> Iterator[tuple[str, list[str]]]:
     """Yield each single fault of a composed stage, by name, with its netlist.
 
-    The stage's own lines come first, up to the first ``.ends``.
+    Parameters
+    ----------
+    lines : list of str
+        The stage's own lines come first, up to the first ``.ends``.
+    cut : float
+        Resistance of an open joint [ohm].
     """
     for row, line in enumerate(lines[: lines.index(".ends")]):
         if line.startswith("."):
@@ -26,7 +32,7 @@ def faulty(lines: list[str]) -> Iterator[tuple[str, list[str]]]:
         count = PINS.get(name[0]) or (5 if "opamp" in line else 3)
         for pin in range(count):
             moved = [*words[:pin], "cut", *words[pin + 1 :]]
-            change = [" ".join([name, *moved]), f"Rcut {words[pin]} cut {OPEN:g}"]
+            change = [" ".join([name, *moved]), f"Rcut {words[pin]} cut {cut:g}"]
             yield f"{name} pin {pin} open", lines[:row] + change + lines[row + 1 :]
         for one, other in combinations(range(count), 2):
             if words[one] != words[other]:
@@ -34,11 +40,12 @@ def faulty(lines: list[str]) -> Iterator[tuple[str, list[str]]]:
                 yield f"{name} pins {one}-{other} short", lines[:row] + change + lines[row + 1 :]
 
 
+@pytest.mark.parametrize("cut", [1e8, 1e9, 1e12])
 @pytest.mark.parametrize("name", EXAMPLES)
-def test_an_operating_point_is_found_with_every_pin_open_and_every_pair_shorted(name: str) -> None:
+def test_an_operating_point_is_found_with_every_pin_open_and_every_pair_shorted(name: str, cut: float) -> None:
     parts, load, volts = EXAMPLES[name]
     lost = []
-    for fault, lines in faulty(powered(name, parts, "dc 0", load, volts)):
+    for fault, lines in faulty(powered(name, parts, "dc 0", load, volts), cut):
         try:
             result = run(lines, "op")
         except RuntimeError:

@@ -1,0 +1,142 @@
+"""Every stage's netlist and its facts say the same: ports, roles, elements, nodes, and what may be left out."""
+
+from __future__ import annotations
+
+import re
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lostgain import quantities
+from lostgain.unit import library
+from tests.circuits.examples import EXAMPLES
+from tests.circuits.solve import CIRCUITS, body, facts, model, powered, run
+
+STAGES = sorted(file.stem for file in (CIRCUITS / "stages").glob("*.cir"))
+LETTER = {
+    "resistor": "R", "capacitor": "C", "inductor": "L", "diode": "D", "npn": "Q", "pnp": "Q", "njf": "J",
+    "opamp": "X", "potentiometer": "X", "contact": "R", "mute": "R",
+}  # fmt: skip
+PIN_COUNT = {"R": 2, "C": 2, "L": 2, "D": 2, "Q": 3, "J": 3}
+
+
+def element_of(role: str, about: dict[str, str]) -> str:
+    """Return the name that a role's element must have."""
+    return about.get("element", f"X{role}" if about["kind"] in ("opamp", "potentiometer") else role)
+
+
+def pins(line: str, kind: str) -> list[str]:
+    """Return the nodes an element line names."""
+    count = {"opamp": 5, "potentiometer": 3}.get(kind) or PIN_COUNT[line[0]]
+    return line.split()[1 : 1 + count]
+
+
+def test_every_netlist_has_its_facts_and_an_example() -> None:
+    assert sorted(file.stem for file in (CIRCUITS / "stages").glob("*.toml")) == STAGES
+    assert set(EXAMPLES) == set(STAGES) == set(library.stage_names())
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_the_package_reads_it(name: str) -> None:
+    stage = library.stage(name)
+    assert all((stage.title, stage.purpose, stage.gain))
+    assert all(role.does for role in stage.roles.values())
+    assert all(stage.nodes.values())
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_ports_are_those_of_the_subcircuit_in_its_order(name: str) -> None:
+    known = facts("stages", name)
+    text = (CIRCUITS / "stages" / f"{name}.cir").read_text()
+    head = re.search(r"^\.subckt (\S+) (.*?)(?: params:|$)", text, re.MULTILINE)
+    assert head is not None
+    assert (head[1], head[2].split()) == (name, known["ports"])
+    assert known["ports"][:2] == ["in", "out"]
+    assert set(known.get("rails", {})) == set(known["ports"][2:])
+    assert text.rstrip().endswith(".ends")
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_roles_and_elements_are_the_same_set(name: str) -> None:
+    roles = facts("stages", name)["roles"]
+    named = {element_of(role, about): role for role, about in roles.items()}
+    lines = {line.split()[0]: line for line in body(name)}
+    assert set(lines) == set(named)
+    for element, role in named.items():
+        kind = roles[role]["kind"]
+        assert element[0] == LETTER[kind]
+        by_model = kind in ("diode", "npn", "pnp", "njf", "opamp", "potentiometer")
+        words = lines[element].split()
+        assert words[1 + len(pins(lines[element], kind)) :] == [f"m_{role.lower()}" if by_model else "{" + role + "}"]
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_nodes_worth_probing_exist_and_none_hangs_in_the_air(name: str) -> None:
+    known = facts("stages", name)
+    kinds = {element_of(role, about): about["kind"] for role, about in known["roles"].items()}
+    touched = [node for line in body(name) for node in pins(line, kinds[line.split()[0]])]
+    assert {"in", "out"} <= set(known["nodes"]) <= set(touched)
+    assert set(known["ports"]) <= set(touched)
+    assert {node for node in touched if touched.count(node) == 1} <= {"0", *known["ports"]}
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_typical_values_are_numbers_ngspice_reads_as_meant(name: str) -> None:
+    known = facts("stages", name)
+    text = (CIRCUITS / "stages" / f"{name}.cir").read_text()
+    given = dict(re.findall(r"(\w+)=(\S+)", " ".join(re.findall(r"params:(.*?)\n(?:[^+]|$)", text, re.DOTALL))))
+    valued = {role for role, about in known["roles"].items() if LETTER[about["kind"]] in "RCL" or role == "RV"}
+    assert set(given) == valued
+    for role, value in given.items():
+        # 2k2 is 2000 to ngspice: the number, then at most one prefix
+        assert re.fullmatch(r"\d+(\.\d+)?(e\d+)?[kmunp]?", value)
+        unit = {"C": "farad", "L": "henry"}.get(role[0], "ohm")
+        if "e" not in value:
+            assert quantities.component(value, unit) > 0
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_each_optional_part_may_be_left_out_alone_and_in_pairs(name: str) -> None:
+    parts, load, volts = EXAMPLES[name]
+    optional = [role for role, about in facts("stages", name)["roles"].items() if "absent" in about]
+    for count in (1, 2):
+        for left_out in combinations(optional, count):
+            fitted = {role: value for role, value in parts.items() if role not in left_out}
+            # 4 V suit the base of the single transistor where no capacitor keeps them away
+            source = "dc 4 ac 1" if name == "common-emitter" else "dc 0 ac 1"
+            result = run(powered(name, fitted, source, load, volts), "ac lin 1 1k 1k")
+            assert abs(result["out"][0]) > 0.3, left_out
+
+
+@pytest.mark.parametrize("name", STAGES)
+def test_it_is_whole_with_every_part_fitted(name: str) -> None:
+    parts, load, volts = EXAMPLES[name]
+    gain = abs(run(powered(name, parts, "dc 0 ac 1", load, volts), "ac lin 1 1k 1k")["out"][0])
+    assert 0.4 < gain < 1000
+    assert np.isfinite(run(powered(name, parts, "dc 0", load, volts), "op")["out"][0])
+
+
+@pytest.mark.parametrize("file", sorted((CIRCUITS / "models").glob("*.lib")), ids=lambda file: file.stem)
+def test_device_classes_hold_together(file: Path) -> None:
+    name = file.stem
+    device = library.device(name)
+    text = "\n".join(model(name))
+    assert all((device.title, device.stands_for, device.source))
+    if device.subckt:
+        head = re.search(r"^\.subckt (\S+) (.*?)(?: params:.*)?$", text, re.MULTILINE)
+        assert head is not None
+        assert (head[1], tuple(head[2].split())) == (name, device.pins)
+    else:
+        head = re.search(r"^\.model (\S+) (\w+) ", text, re.MULTILINE)
+        assert head is not None
+        assert (head[1], head[2]) == (name, {"diode": "d"}.get(device.kind, device.kind))
+    elements = set(re.findall(r"^(\w+) ", text, re.MULTILINE))
+    for spread in device.spreads:
+        assert not spread.element or spread.element in elements
+        assert not spread.parameter or re.search(rf"\b{spread.parameter}=", text)
+        assert spread.times > 1 or spread.add > 0
+    for hint in device.faults.values():
+        assert hint["element"] in elements
+    assert max(map(len, text.splitlines())) < 120
