@@ -2,140 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 from lostgain import shipped
 from lostgain.problems import Problem, UserError, Where, nearest
+from lostgain.unit.facts import DeviceFacts, Role, Spread, StageFacts
 from lostgain.unit.kinds import families, kinds
 from lostgain.unit.names import read_text
 from lostgain.unit.source import Source, Table
 
-
-@dataclass(frozen=True)
-class Role:
-    """What a part does in a library stage.
-
-    Parameters
-    ----------
-    name : str
-        ``RF``
-    kind : str
-        The kind or family of part that may fill it.
-    does : str
-        What it is there for, one clause.
-    absent : str
-        What stands in when it is not fitted: ``short`` or ``open``; empty where the role is required.
-    element : str
-        Name of its element in the netlist.
-    value : float, str or None
-        Value in SI units, or device class, of a part given without one.
-    """
-
-    name: str
-    kind: str
-    does: str = ""
-    absent: str = ""
-    element: str = ""
-    value: float | str | None = None
-
-
-@dataclass(frozen=True)
-class StageFacts:
-    """A library stage.
-
-    Parameters
-    ----------
-    name, title, purpose, gain : str
-        `gain` is a formula for people.
-    ports : tuple of str
-        In the order of the ``.subckt`` line.
-    rails : mapping
-        Rail port to ``positive`` or ``negative``.
-    roles : mapping
-        Name to Role.
-    nodes : mapping
-        Nodes worth probing to what is seen there.
-    netlist : str
-        The text of the ``.cir`` file.
-    file : Path
-        The ``.toml`` file.
-    """
-
-    name: str
-    title: str
-    purpose: str
-    gain: str
-    ports: tuple[str, ...]
-    rails: Mapping[str, str]
-    roles: Mapping[str, Role]
-    nodes: Mapping[str, str]
-    netlist: str
-    file: Path
-
-
-@dataclass(frozen=True)
-class Spread:
-    """What differs from device to device.
-
-    Parameters
-    ----------
-    name : str
-    parameter : str
-        A parameter of the ``.model`` line, or empty.
-    element : str
-        An element inside the subcircuit whose value differs, or empty.
-    times : float
-        The value is multiplied by exp(z ln `times`), z standard normal; 1 for none.
-    add : float
-        z times this is added [SI].
-    """
-
-    name: str
-    parameter: str = ""
-    element: str = ""
-    times: float = 1.0
-    add: float = 0.0
-
-
-@dataclass(frozen=True)
-class DeviceFacts:
-    """A device class.
-
-    Parameters
-    ----------
-    name, title, stands_for, kind, source : str
-        `kind` is a key of ``kinds.toml``.
-    subckt : bool
-        True where the text is a subcircuit, False for one ``.model`` line.
-    pins : tuple of str
-        In netlist order.
-    spreads : tuple of Spread
-    facts : mapping
-        What the model is made to [SI units].
-    faults : mapping
-        Failure mode to what it changes inside the model.
-    netlist : str
-        The text of the ``.lib`` file.
-    file : Path
-        The ``.toml`` file.
-    """
-
-    name: str
-    title: str
-    stands_for: str
-    kind: str
-    source: str
-    subckt: bool
-    pins: tuple[str, ...]
-    spreads: tuple[Spread, ...]
-    facts: Mapping[str, float] = field(default_factory=dict)
-    faults: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    netlist: str = ""
-    file: Path = Path()
+__all__ = [
+    "DeviceFacts",
+    "Role",
+    "Spread",
+    "StageFacts",
+    "device",
+    "device_names",
+    "devices",
+    "stage",
+    "stage_names",
+    "stages",
+]
 
 
 def stage_names() -> tuple[str, ...]:
@@ -203,6 +91,8 @@ def read_stage(file: Path) -> StageFacts:
         rails=_rails(top),
         roles=_roles(top),
         nodes=_nodes(top),
+        clusters=_clusters(top),
+        clusters=_clusters(top),
         netlist=_beside(file.with_suffix(".cir")),
         file=file,
     )
@@ -235,9 +125,30 @@ def _roles(top: Table) -> dict[str, Role]:
             row.wrong("absent", f"absent = “{absent}” should be “short” or “open”.")
         value = row.get("value", (int, float, str), "a number in SI units, or a device class")
         element = row.text("element", name)
-        roles[name] = Role(name, kind, row.text("does"), absent, element, float(value) if isinstance(value, int) else value)
+        value = float(value) if isinstance(value, int) else value
+        roles[name] = Role(name, kind, row.text("does"), absent, element, value)
         row.finish()
     return roles
+
+
+def _clusters(top: Table) -> tuple[Cluster, ...]:
+    found = []
+    for row in top.tables("cluster", "[[cluster]]"):
+        members = tuple(row.names("members", 'a list such as ["QN2 ce-short", "RE* open"]'))
+        name = row.text("name", required='"output-pair-shorted"')
+        found.append(Cluster(name, row.text("says", required='"the output pair has shorted"'), members))
+        row.finish()
+    return tuple(found)
+
+
+def _clusters(top: Table) -> tuple[Cluster, ...]:
+    found = []
+    for row in top.tables("cluster", "[[cluster]]"):
+        members = tuple(row.names("members", 'a list such as ["QN2 ce-short", "RE* open"]'))
+        name = row.text("name", required='"output-pair-shorted"')
+        found.append(Cluster(name, row.text("says", required='"the output pair has shorted"'), members))
+        row.finish()
+    return tuple(found)
 
 
 def _nodes(top: Table) -> dict[str, str]:
@@ -264,7 +175,7 @@ def read_device(file: Path) -> DeviceFacts:
         subckt=top.flag("subckt"),
         pins=tuple(top.names("pins", 'a list of pins: ["c", "b", "e"]')),
         spreads=_spreads(top),
-        facts={key: float(value) for key, value in top.table("facts", "[facts]").data.items()},
+        facts=_facts(top),
         faults=dict(top.table("faults", "[faults]").data),
         netlist=_beside(file.with_suffix(".lib")),
         file=file,
@@ -274,6 +185,11 @@ def read_device(file: Path) -> DeviceFacts:
     top.finish()
     source.settle()
     return facts
+
+
+def _facts(top: Table) -> dict[str, float]:
+    table = top.table("facts", "[facts]")
+    return {key: float(table.get(key, (int, float), "a number in SI units", 0.0)) for key in table.data}
 
 
 def _spreads(top: Table) -> tuple[Spread, ...]:
