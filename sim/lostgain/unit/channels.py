@@ -37,7 +37,7 @@ def called(channel: Channel, text: str) -> str:
 
 def _packages(channel: Channel) -> dict[str, str]:
     """Return the packages whose sections are renamed: U2 to U102 for U2A to U102A."""
-    found = {}
+    found: dict[str, str] = {}
     for first, here in channel.designators.items():
         of_first, of_here = _SECTION.fullmatch(first), _SECTION.fullmatch(here)
         if of_first and of_here:
@@ -46,7 +46,7 @@ def _packages(channel: Channel) -> dict[str, str]:
 
 
 def renumbered(designator: str, add: int) -> str:
-    """Return a designator with a number added: R14 and 100 give R114; empty where it has no number or goes below zero."""
+    """Return a designator with a number added: R14 and 100 give R114; empty where that can't be."""
     match = _NUMBERED.fullmatch(designator)
     if not match or int(match[2]) + add < 0:
         return ""

@@ -33,7 +33,8 @@ def share(text: str, taper: str) -> float:
     Parameters
     ----------
     text : str
-        ``-6 dB`` (of voltage), or where the knob points: ``off``, ``half``, ``full``, ``0.3 turn``, ``30 %`` of the turn.
+        ``-6 dB`` (of voltage), or where the knob points: ``off``, ``half``, ``full``, ``0.3 turn``, ``30 %`` of the
+        turn.
     taper : str
         ``linear`` or ``audio``.
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from lostgain.problems import Problem, Where
 from lostgain.unit.model import Part, Rail
 from lostgain.unit.parttext import PartText
-from lostgain.unit.source import Source
+from lostgain.unit.source import Source, tidy
 
 
 @dataclass
@@ -30,6 +30,8 @@ class Draft:
         Designators that all channels share: rails, fuses, reservoirs, bleeders.
     left_out : list of str
         Elements of netlists that are no parts.
+    stage_of_node : dict
+        For a unit that is one netlist: node, lower case, to the first stage with a part on it.
     """
 
     source: Source
@@ -39,10 +41,11 @@ class Draft:
     taken: dict[str, Where] = field(default_factory=dict)
     shared: set[str] = field(default_factory=set)
     left_out: list[str] = field(default_factory=list)
+    stage_of_node: dict[str, str] = field(default_factory=dict)
 
     def wrong(self, where: Where, message: str, meant: str = "") -> None:
         """Note a mistake."""
-        self.source.problems.append(Problem(message, where, meant))
+        self.source.problems.append(Problem(tidy(message), where, meant))
 
     def claim(self, designator: str, where: Where, shared: bool = False) -> bool:
         """Take a designator; note a mistake and return False where it is taken already."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 from lostgain import shipped
 from lostgain.problems import Problem, UserError, Where, nearest
@@ -13,8 +13,7 @@ from lostgain.unit.names import read_text
 UNIT_FILE = "unit.toml"
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(NamedTuple):
     """A unit that could be opened.
 
     Parameters
@@ -93,7 +92,8 @@ def unit_file(name_or_path: str | Path) -> Path:
     here = {str(unit.path.parent) for unit in find_units(Path.cwd())} if not isinstance(name_or_path, Path) else set()
     known = {*shipped_units, *(Path(place).name for place in here)}
     short = text if len(text) <= 80 else f"{text[:77]}…"
-    raise UserError(Problem(f"there is no unit “{short}”: no folder, no unit file, no shipped unit.", meant=nearest(short, known)))
+    message = f"there is no unit “{short}”: no folder, no unit file, no shipped unit."
+    raise UserError(Problem(message, meant=nearest(short, known)))
 
 
 def _other_files(folder: Path) -> str:

@@ -59,7 +59,7 @@ def families() -> frozenset[str]:
 
 
 def capacitor_kind(value: float | None) -> str:
-    """Return the kind a capacitor of that value [F] most likely is, where nothing is said (common practice, no source)."""
+    """Return the kind a capacitor of that value [F] is where nothing is said (common practice, no source)."""
     if value is None or value >= 0.999e-6:
         return "electrolytic"
     return "film" if value >= 0.999e-9 else "ceramic"

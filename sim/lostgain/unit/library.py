@@ -7,12 +7,13 @@ from pathlib import Path
 
 from lostgain import shipped
 from lostgain.problems import Problem, UserError, Where, nearest
-from lostgain.unit.facts import DeviceFacts, Role, Spread, StageFacts
+from lostgain.unit.facts import Cluster, DeviceFacts, Role, Spread, StageFacts
 from lostgain.unit.kinds import families, kinds
 from lostgain.unit.names import read_text
 from lostgain.unit.source import Source, Table
 
 __all__ = [
+    "Cluster",
     "DeviceFacts",
     "Role",
     "Spread",
@@ -92,7 +93,6 @@ def read_stage(file: Path) -> StageFacts:
         roles=_roles(top),
         nodes=_nodes(top),
         clusters=_clusters(top),
-        clusters=_clusters(top),
         netlist=_beside(file.with_suffix(".cir")),
         file=file,
     )
@@ -129,16 +129,6 @@ def _roles(top: Table) -> dict[str, Role]:
         roles[name] = Role(name, kind, row.text("does"), absent, element, value)
         row.finish()
     return roles
-
-
-def _clusters(top: Table) -> tuple[Cluster, ...]:
-    found = []
-    for row in top.tables("cluster", "[[cluster]]"):
-        members = tuple(row.names("members", 'a list such as ["QN2 ce-short", "RE* open"]'))
-        name = row.text("name", required='"output-pair-shorted"')
-        found.append(Cluster(name, row.text("says", required='"the output pair has shorted"'), members))
-        row.finish()
-    return tuple(found)
 
 
 def _clusters(top: Table) -> tuple[Cluster, ...]:

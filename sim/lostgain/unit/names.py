@@ -14,7 +14,7 @@ _PUNCTUATION = frozenset(" -_.,:+()'#&")
 
 
 def is_designator(text: str) -> bool:
-    """Tell whether text, in either case, may be a designator or a rail's name: a letter, then letters, digits, ``_``."""
+    """Tell whether text, in either case, may be a designator or a rail's name: a letter, then letters and digits."""
     return text.isascii() and _DESIGNATOR.fullmatch(text.upper()) is not None
 
 

@@ -46,7 +46,7 @@ def parts_of(table: Table, found: Netlist, stage: str, draft: Draft) -> list[Par
             table.taken.add(key)
         if part := _part(table, key, element, found, stage, draft):
             parts.append(part)
-    for key in table.rest():
+    for key in table.rest()[:100]:
         if not found.problems:  # an element that could not be read would be reported as missing too
             table.wrong(key, f"the netlist has no element “{key}” that could be a part.", nearest(key, known))
     return parts

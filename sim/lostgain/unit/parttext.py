@@ -13,6 +13,9 @@ from lostgain.problems import nearest
 from lostgain.unit import library
 from lostgain.unit.kinds import Kind, capacitor_kind, kinds, of_family
 from lostgain.unit.names import is_designator
+from lostgain.unit.partnumbers import NUMBER, RATING, PartFault, a_kind, rating, tolerance
+
+__all__ = ["PartFault", "PartText", "read_part", "read_tail", "tolerance", "words"]
 
 #: What the letters of a designator stand for (IEEE 315 and common practice, from memory, to be verified).
 _BY_LETTERS = {
@@ -21,27 +24,8 @@ _BY_LETTERS = {
     "J": "connector", "CN": "connector", "SW": "switch", "S": "switch", "K": "relay", "RL": "relay", "RY": "relay",
 }  # fmt: skip
 _TAPERS = {"linear": "linear", "lin": "linear", "audio": "audio", "log": "audio"}
-_NUMBER = r"(?:\d+(?:[.,]\d+)?|[.,]\d+)"
-_SIGNED = re.compile(rf"(?:±|\+/-|\+-)?{_NUMBER}%|[+-]{_NUMBER}%?/[+-]{_NUMBER}%")
-_RATING = re.compile(rf"({_NUMBER}(?:/\d+)?)\s*(m|k)?(V|W)(?:\s*(?:dc|ac|~|=))?", re.IGNORECASE)
-_BARE_NUMBER = re.compile(rf"[±+-]?{_NUMBER}(?:/[+-]?{_NUMBER})?")
+_BARE_NUMBER = re.compile(rf"[±+-]?{NUMBER}(?:/[+-]?{NUMBER})?")
 _UNIT_WORD = re.compile(r"%|[mk]?[VWA]|[pnuµmkKMGR]|meg|[pnuµm]?[FH]|[mkKM]?(?:Ω|ohms?)", re.IGNORECASE)
-
-
-class PartFault(ValueError):
-    """Raised for text that describes no part.
-
-    Parameters
-    ----------
-    message : str
-        What is wrong, naming the word.
-    meant : str
-        The likely meaning; may be empty.
-    """
-
-    def __init__(self, message: str, meant: str = "") -> None:
-        super().__init__(message)
-        self.message, self.meant = message, meant
 
 
 @dataclass(frozen=True)
@@ -126,7 +110,7 @@ def read_tail(designator: str, tail: list[str], role: str = "", value: float | N
         kind.name,
         value if said.value else None,
         tolerance(said.tolerance) if said.tolerance else None,
-        _rating(designator, said.rating, kind) if said.rating else None,
+        rating(designator, said.rating, kind) if said.rating else None,
         said.device or None,
         (_TAPERS[said.taper.lower()] if said.taper else "linear") if kind.name == "potentiometer" else None,
     )
@@ -172,14 +156,13 @@ def _sort_of(word: str) -> str:
         return "kind"
     if low in library.device_names():
         return "device"
-    if _RATING.fullmatch(word):
+    if RATING.fullmatch(word):
         return "rating"
     if any(letter.isdigit() for letter in word) and "-" not in word[1:]:
         return "value"
     known = {*kinds(), *library.device_names(), *_TAPERS} - {"rail"}
-    raise PartFault(
-        f"“{word}” is no value, tolerance (5%), rating (16V), kind of part, device class or taper.", nearest(word, known)
-    )
+    message = f"“{word}” is no value, tolerance (5%), rating (16V), kind of part, device class or taper."
+    raise PartFault(message, nearest(word, known))
 
 
 def _kind(designator: str, said: _Words, role: str, value: float | None) -> Kind:
@@ -187,7 +170,7 @@ def _kind(designator: str, said: _Words, role: str, value: float | None) -> Kind
     by_device = library.device(said.device.lower()).kind if said.device else ""
     named = said.kind.lower() or by_device
     if said.kind and by_device and named != by_device:
-        raise PartFault(f"“{said.kind}” and “{said.device}” don't go together: {said.device} is {_a(by_device)}.")
+        raise PartFault(f"“{said.kind}” and “{said.device}” don't go together: {said.device} is {a_kind(by_device)}.")
     letters = (re.match(r"[A-Z]+", designator) or [""])[0]
     if not role:
         role = named or _BY_LETTERS.get(letters, "")
@@ -200,7 +183,7 @@ def _kind(designator: str, said: _Words, role: str, value: float | None) -> Kind
     by_name = {kind.name: kind for kind in fitting}
     if named:
         if named not in by_name:
-            raise PartFault(f"{designator} is written as {_a(named)}; {_a(role)} is wanted here.")
+            raise PartFault(f"{designator} is written as {a_kind(named)}; {a_kind(role)} is wanted here.")
         return by_name[named]
     usual = _BY_LETTERS.get(letters, "")
     return by_name.get(usual) or (by_name[capacitor_kind(value)] if role == "capacitor" else _first(fitting))
@@ -214,7 +197,8 @@ def _first(fitting: tuple[Kind, ...]) -> Kind:
 def _value(designator: str, word: str, kind: Kind) -> float:
     """Return a value in the unit of the part's kind."""
     if not kind.unit:
-        raise PartFault(f"“{word}”: {_a(kind.name)} such as {designator} has no value.", nearest(word, library.device_names()))
+        message = f"“{word}”: {a_kind(kind.name)} such as {designator} has no value."
+        raise PartFault(message, nearest(word, library.device_names()))
     if kind.name == "fuse":
         word = re.sub(r"^(?:TT|FF|T|F|M)(?=[\d.])", "", word)  # time-lag or quick, before the amperes (IEC 60127)
     try:
@@ -222,70 +206,12 @@ def _value(designator: str, word: str, kind: Kind) -> float:
     except ValueError as error:
         raise PartFault(f"{designator}: {error}") from None
     if value <= 0 and kind.name != "resistor":
-        raise PartFault(f"{designator}: {_a(kind.name)} of “{word}” can't be.")
-    return value
-
-
-def tolerance(word: str) -> tuple[float, float]:
-    """Return lowest and highest deviation as fractions.
-
-    Parameters
-    ----------
-    word : str
-        ``5%``, ``±5 %``, ``-20/+50%``.
-
-    Raises
-    ------
-    PartFault
-        If it is no tolerance, or one that leaves nothing of the value.
-    """
-    clean = quantities.fold(word).replace(" ", "")
-    if not _SIGNED.fullmatch(clean):
-        raise PartFault(f"“{word}” is no tolerance: expected for example 5% or -20/+50%.")
-    numbers = [float(number.replace(",", ".")) / 100.0 for number in re.findall(rf"[+-]?{_NUMBER}", clean.lstrip("±"))]
-    if len(numbers) == 1:
-        low, high = -abs(numbers[0]), abs(numbers[0])
-    else:
-        low, high = sorted(numbers)
-    if low > 0 or high < 0:
-        raise PartFault(f"“{word}” leaves the nominal value out; write for example -20/+50%.")
-    if low <= -1.0 or high > 4.0:
-        raise PartFault(f"“{word}” is too wide for a tolerance: above -100% and up to +400%.")
-    return (low + 0.0, high + 0.0)
-
-
-def _rating(designator: str, word: str, kind: Kind) -> float:
-    """Return the rated voltage of a capacitor, or the rated power of a resistor."""
-    match = _RATING.fullmatch(word)
-    assert match is not None  # _sort_of has seen to that
-    number, _, under = match[1].replace(",", ".").partition("/")
-    letter = match[3].upper()
-    wants = {"capacitor": "V", "resistor": "W", "potentiometer": "W", "inductor": "W"}.get(kind.family)
-    if kind.family != "contact" and wants != letter:
-        unit = {"V": "volts", "W": "watts"}
-        raise PartFault(
-            f"{designator}: “{word}” is in {unit[letter]}; {_a(kind.name)} "
-            + (f"is rated in {unit[wants]}." if wants else "has no rating here.")
-        )
-    if under and float(under) == 0:
-        raise PartFault(f"{designator}: “{word}” divides by nothing.")
-    value = float(number) / (float(under) if under else 1.0)
-    value *= {"m": 1e-3, "k": 1e3}.get((match[2] or "").lower(), 1.0)
-    if value <= 0:
-        raise PartFault(f"{designator}: a rating of “{word}” can't be.")
+        raise PartFault(f"{designator}: {a_kind(kind.name)} of “{word}” can't be.")
     return value
 
 
 def _check_taper_and_device(designator: str, said: _Words, kind: Kind) -> None:
     if said.taper and kind.name != "potentiometer":
-        raise PartFault(f"“{said.taper}”: only a potentiometer has a taper, and {designator} is {_a(kind.name)}.")
+        raise PartFault(f"“{said.taper}”: only a potentiometer has a taper, and {designator} is {a_kind(kind.name)}.")
     if said.device and kind.unit and kind.name != "potentiometer":
-        raise PartFault(f"“{said.device}”: {_a(kind.name)} such as {designator} has no device class.")
-
-
-def _a(kind: str) -> str:
-    """Return a kind of part with its article."""
-    name = {"electrolytic": "electrolytic", "opamp": "op-amp", "npn": "NPN transistor", "pnp": "PNP transistor",
-            "film": "film capacitor", "ceramic": "ceramic capacitor", "njf": "N-channel JFET",
-            "tantalum": "tantalum capacitor"}.get(kind, kind)  # fmt: skip
-    return f"{'an' if name[0] in 'aeioAEIO' or name.startswith('N') else 'a'} {name}"
+        raise PartFault(f"“{said.device}”: {a_kind(kind.name)} such as {designator} has no device class.")

@@ -53,18 +53,18 @@ def _node_fault(node: str, stage: Stage) -> tuple[str, str] | None:
     return f"{stage.library or stage.source} has no node “{node}”.", nearest(node, known)
 
 
-def listed_points(top: Table, stages: Mapping[str, Stage], of_netlist: bool) -> list[TestPoint]:
+def listed_points(top: Table, stages: Mapping[str, Stage], draft: Draft, of_netlist: bool) -> list[TestPoint]:
     """Read ``[[point]]``."""
     found = []
     for row in top.tables("point", "[[point]]"):
         name = row.text("name", required='"TP4"')
         node = row.text("node", required='"lp"' if of_netlist else '"Preamplifier/inn"')
-        stage = _stage_of(row, node, stages, of_netlist) if node else ""
+        stage = _stage_of(row, node, stages, draft, of_netlist) if node else ""
         found.append(_point(row, name, "name", node, stage))
     return found
 
 
-def _stage_of(row: Table, node: str, stages: Mapping[str, Stage], of_netlist: bool) -> str:
+def _stage_of(row: Table, node: str, stages: Mapping[str, Stage], draft: Draft, of_netlist: bool) -> str:
     """Return the stage a listed point lies in; note a node that can't be."""
     said = row.text("stage")
     if said and said not in stages:
@@ -73,12 +73,14 @@ def _stage_of(row: Table, node: str, stages: Mapping[str, Stage], of_netlist: bo
     if of_netlist:
         if not _NODE.fullmatch(node):
             row.wrong("node", f"“{node}” can't be a node of the netlist.")
-        return said or next((stage.name for stage in stages.values() if stage.output == node), "")
+        by_output = next((stage.name for stage in stages.values() if stage.output == node), "")
+        return said or by_output or draft.stage_of_node.get(node.lower(), "")
     if node == "in":
         return said or next(iter(stages), "")
     name, slash, inner = node.partition("/")
     if not slash:
-        row.wrong("node", f"“{node}” is no node: expected STAGE/NODE, for example “{next(iter(stages), 'Preamplifier')}/out”.")
+        example = f"{next(iter(stages), 'Preamplifier')}/out"
+        row.wrong("node", f"“{node}” is no node: expected STAGE/NODE, for example “{example}”.")
     elif name not in stages:
         row.wrong("node", f"“{node}”: there is no stage “{name}”.", nearest(name, stages))
     elif fault := _node_fault(inner, stages[name]):
@@ -118,7 +120,8 @@ def in_order(points: list[TestPoint], stages: Mapping[str, Stage], draft: Draft)
     for point in points:
         key = point.name.lower()
         if key and key in seen:
-            draft.wrong(point.where, f"two test points are called “{point.name}”; the first is in line {seen[key].where.line}.")
+            first = seen[key].where.line
+            draft.wrong(point.where, f"two test points are called “{point.name}”; the first is in line {first}.")
         seen.setdefault(key, point)
     order = {name: number for number, name in enumerate(stages)}
     return tuple(sorted(points, key=lambda point: -1 if point.node == "in" else order.get(point.stage, len(order))))

@@ -30,7 +30,7 @@ class Positions:
     Parameters
     ----------
     text : str
-        TOML that tomllib has taken, with ``\\n`` line ends.
+        TOML that tomllib has taken, with line feeds at the line ends.
     """
 
     def __init__(self, text: str) -> None:

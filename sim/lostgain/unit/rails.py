@@ -105,7 +105,8 @@ def read_rails(top: Table, draft: Draft) -> tuple[Rail, ...]:
         does = f"the supply of {quantities.show(rail.volts, 'V')}"
         pins = kinds()["rail"].pins
         draft.add(
-            Part(name, "rail", rail.volts, spread, stage=SUPPLY, role="rail", does=does, pins=pins, where=rail.where), True
+            Part(name, "rail", rail.volts, spread, stage=SUPPLY, role="rail", does=does, pins=pins, where=rail.where),
+            True,
         )
         if fuse:
             does = f"in rail {name}: open, the rail is missing"

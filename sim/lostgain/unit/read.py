@@ -50,7 +50,7 @@ def open_unit(name_or_path: str | Path) -> Unit:
         top.wrong("parts", "[parts] is for a unit that is one netlist; [unit] names none.")
     else:
         top.taken.add("parts")
-    points += listed_points(top, stages, of_netlist)
+    points += listed_points(top, stages, draft, of_netlist)
     ordered = in_order(points, stages, draft)
     unit = Unit(
         name=file.parent.resolve().name if file.name == "unit.toml" else file.stem,
@@ -118,10 +118,11 @@ def _node(head: Table, key: str, default: str, of_netlist: bool) -> str:
 def _check_start(top: Table, unit: Unit) -> None:
     """A description may start at a test point; one that is listed must then be the first stage's input."""
     for point in unit.points:
-        if unit.setup.start == point.name and unit.stages and not unit.netlist:
-            if point.node not in ("in", f"{unit.stages[0].name}/in"):
-                top.source.wrong(
-                    ("setup", "start"),
-                    f"start = “{point.name}” lies inside the unit; the first stage must begin there.",
-                    f"Leave out the stages ahead of it, or make {unit.stages[0].name} the first one behind it.",
-                )
+        if unit.setup.start != point.name or unit.netlist or not unit.stages:
+            continue
+        if point.node not in ("in", f"{unit.stages[0].name}/in"):
+            top.source.wrong(
+                ("setup", "start"),
+                f"start = “{point.name}” lies inside the unit; the first stage must begin there.",
+                "Leave out the stages ahead of it.",
+            )

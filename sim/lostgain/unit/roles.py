@@ -47,7 +47,8 @@ def read_roles(table: Table, facts: StageFacts, stage: str, draft: Draft, own_ke
             _fill(table, key, role, stage, draft)
     missing = [role for role in facts.roles.values() if not role.absent and role.name not in filled]
     for role in missing:
-        example = _EXAMPLES.get(role.kind, _EXAMPLES.get(kinds()[role.kind].family if role.kind in kinds() else "", "R1"))
+        family = kinds()[role.kind].family if role.kind in kinds() else role.kind
+        example = _EXAMPLES.get(family, "R1")
         does = role.does.split(":")[0].split(";")[0]
         table.wrong(None, f"{facts.name} needs {role.name} ({does}), for example {role.name} = “{example}”.")
 

@@ -116,8 +116,11 @@ def _controls(table: Table, draft: Draft) -> dict[str, float]:
         text = rows.get(key, str, "a setting in quotes, for example “-6 dB”, “half” or “0.3 turn”")
         name = key.upper()
         if name not in pots:
-            what = f"{key} is {draft.parts[name].kind}, no potentiometer" if name in draft.parts else f"“{key}” is no part"
-            rows.wrong(key, f"{what} of this unit that could be set.", nearest(key, pots))
+            if name in draft.parts:
+                message = f"{key} is of kind {draft.parts[name].kind}; only a potentiometer can be set."
+            else:
+                message = f"“{key}” is no part of this unit."
+            rows.wrong(key, message, nearest(key, pots))
         elif text is not None:
             try:
                 found[name] = share(text, pots[name].taper or "linear")

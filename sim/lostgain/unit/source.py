@@ -12,6 +12,12 @@ from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.unit.names import read_text
 from lostgain.unit.positions import KeyPath, Positions
 
+#: Mistakes named one by one; a file with more is better mended from the top.
+MOST_SHOWN = 100
+
+#: Longest line that is read [characters]: the time tomllib takes for a line grows with its square.
+_LONGEST_LINE = 10_000
+
 
 class Source:
     """A TOML file and what is wrong with it.
@@ -34,6 +40,9 @@ class Source:
             text = read_text(file).replace("\r\n", "\n")
         except ValueError as error:
             raise UserError(Problem(f"the file {error}.", Where(file))) from None
+        for number, line in enumerate(text.split("\n"), start=1):
+            if len(line) > _LONGEST_LINE:
+                raise UserError(Problem(f"this line is longer than {_LONGEST_LINE} characters.", Where(file, number)))
         try:
             self.data: dict[str, Any] = tomllib.loads(text)
             self._positions = Positions(text)
@@ -41,9 +50,9 @@ class Source:
             raise UserError(Problem("the file nests its brackets too deeply.", Where(file))) from None
         except ValueError as error:  # TOMLDecodeError, and numbers too long for Python
             found = re.search(r" \(at line (\d+), column \d+\)", str(error))
-            line = int(found[1]) if found else None
-            message = f"the file is not TOML: {error}."
-            raise UserError(Problem(message, Where(file, line), _toml_hint(str(error)))) from None
+            where = Where(file, int(found[1]) if found else None)
+            message = tidy(f"the file is not TOML: {error}.")
+            raise UserError(Problem(message, where, _toml_hint(str(error)))) from None
 
     def where(self, *path: str | int) -> Where:
         """Return the place of a key path in the file."""
@@ -51,13 +60,17 @@ class Source:
 
     def wrong(self, path: KeyPath, message: str, meant: str = "") -> None:
         """Note a mistake at a key path."""
-        self.problems.append(Problem(message, self.where(*path), meant))
+        self.problems.append(Problem(tidy(message), self.where(*path), meant))
 
     def settle(self) -> None:
         """Raise UserError with every mistake noted, in the order of the files, if there is one."""
         if self.problems:
-            unique = dict.fromkeys(self.problems)
-            raise UserError(sorted(unique, key=lambda problem: (problem.where.file != self.file, problem.where.line or 0)))
+            unique = list(dict.fromkeys(self.problems))
+            unique.sort(key=lambda problem: (problem.where.file != self.file, problem.where.line or 0))
+            if len(unique) > MOST_SHOWN:
+                more = Problem(f"and {len(unique) - MOST_SHOWN} more mistakes.", Where(self.file))
+                unique = [*unique[:MOST_SHOWN], more]
+            raise UserError(unique)
 
 
 class Table:
@@ -96,7 +109,8 @@ class Table:
             return default
         value = self.data[key]
         is_flag = isinstance(value, bool) and sort is not bool  # bool is an int to Python, not to the user
-        if isinstance(value, sort) and not is_flag:
+        is_huge = isinstance(value, int) and abs(value) > 10**12
+        if isinstance(value, sort) and not is_flag and not is_huge:
             return value
         self.wrong(key, f"{key} = {shown(value)} should be {expected}.")
         return default
@@ -116,7 +130,8 @@ class Table:
         values = self.get(key, list, expected, [])
         good = [value for value in values if isinstance(value, str)]
         if len(good) < len(values):
-            self.wrong(key, f"{key} should be {expected}; {shown(next(v for v in values if not isinstance(v, str)))} is no text.")
+            odd = next(value for value in values if not isinstance(value, str))
+            self.wrong(key, f"{key} should be {expected}; {shown(odd)} is no text.")
         return good
 
     def table(self, key: str, called: str) -> Table:
@@ -143,12 +158,14 @@ class Table:
     def misspelt(self, key: str) -> str:
         """Return a question naming the untaken key that comes nearest to one that is missing; mostly empty."""
         guess = nearest(key, self.rest())
-        return f"Is {guess.removeprefix('Did you mean ').removesuffix('?')} meant for it?" if guess.startswith("Did") else ""
+        if not guess.startswith("Did you mean "):
+            return ""
+        return f"Is {guess.removeprefix('Did you mean ').removesuffix('?')} meant for it?"
 
     def finish(self, also: Iterable[str] = ()) -> None:
         """Note every key nobody took, with the nearest spelling of those that were, or of others that could be."""
         known = {*self.taken, *also}
-        for key in self.rest():
+        for key in self.rest()[:MOST_SHOWN]:
             self.wrong(key, f"{self.called} has no key “{key}”.", nearest(key, known))
 
 
@@ -163,6 +180,12 @@ def shown(value: Any) -> str:
     text = f"“{value}”" if isinstance(value, str) else str(value)
     text = " ".join(text.split())
     return text if len(text) <= 60 else f"{text[:57]}…"
+
+
+def tidy(message: str) -> str:
+    """Return a message in one line, with what the user wrote cut short and control characters made visible."""
+    short = re.sub(r"“([^”]{77})[^”]{3,}”", r"“\1…”", " ".join(message.split()))
+    return "".join(letter if letter.isprintable() else repr(letter)[1:-1] for letter in short)
 
 
 def _toml_hint(message: str) -> str:

@@ -163,7 +163,8 @@ def _port(text: str) -> str:
 
 def _check_ports(table: Table, ports: tuple[str, ...], nodes: tuple[str, ...], rails: set[str]) -> None:
     if not ports:
-        table.wrong(None, f"say what the nodes of .subckt {' '.join(nodes)} are connected to.", 'ports = ["in", "0", "out", …].')
+        message = f"say what the nodes of .subckt {' '.join(nodes)} are connected to."
+        table.wrong(None, message, "For example ports = [“in”, “0”, “out”].")
         return
     if len(ports) != len(nodes):
         table.wrong("ports", f"ports names {len(ports)}, but the .subckt has {len(nodes)} nodes: {' '.join(nodes)}.")

@@ -26,7 +26,8 @@ def read_whole(top: Table, draft: Draft, netlist: Path, folder: Path, stages: di
     """
     found = read_netlist(netlist, folder)
     if not stages and "stage" not in top.data:
-        stages = {WHOLE: Stage(WHOLE, "boundary", output=str(top.data["unit"].get("output", "out")), where=top.where("unit"))}
+        output = str(top.data["unit"].get("output", "out"))
+        stages = {WHOLE: Stage(WHOLE, "boundary", output=output, where=top.where("unit"))}
     parts = parts_of(top.table("parts", "[parts]"), found, "", draft)
     owner = _owners(top, {part.designator for part in parts}, bool(found.problems))
     only = next(iter(stages), "") if WHOLE in stages and "stage" not in top.data else ""
@@ -36,6 +37,11 @@ def read_whole(top: Table, draft: Draft, netlist: Path, folder: Path, stages: di
         if not stage:
             homeless.append(part.designator)
         draft.add(replace(part, stage=stage))
+    nodes = {element.name: element.nodes for element in found.elements}
+    order = {name: number for number, name in enumerate(stages)}
+    for part in sorted(draft.parts.values(), key=lambda part: order.get(part.stage, len(order))):
+        for node in nodes.get(part.role, ()) if part.stage in stages else ():
+            draft.stage_of_node.setdefault(node.lower(), part.stage)
     if homeless and stages:
         top.wrong(
             "stage", f"{', '.join(homeless[:12])} {'belongs' if len(homeless) == 1 else 'belong'} to no stage.",

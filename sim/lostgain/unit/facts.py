@@ -1,0 +1,152 @@
+"""The records of the library: a stage and its roles, a device class and its spreads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+
+@dataclass(frozen=True)
+class Role:
+    """What a part does in a library stage.
+
+    Parameters
+    ----------
+    name : str
+        ``RF``
+    kind : str
+        The kind or family of part that may fill it.
+    does : str
+        What it is there for, one clause.
+    absent : str
+        What stands in when it is not fitted: ``short`` or ``open``; empty where the role is required.
+    element : str
+        Name of its element in the netlist.
+    value : float, str or None
+        Value in SI units, or device class, of a part given without one.
+    """
+
+    name: str
+    kind: str
+    does: str = ""
+    absent: str = ""
+    element: str = ""
+    value: float | str | None = None
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """Parts of a stage that fail together, as one fault.
+
+    Parameters
+    ----------
+    name : str
+        The fault's mode: ``output-pair-shorted``.
+    says : str
+        What has happened, for people.
+    members : tuple of str
+        ``ROLE MODE``, with ``*`` for any letters in a role; ``FUSES MODE`` for the fuses of the stage's rails.
+    """
+
+    name: str
+    says: str
+    members: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class StageFacts:
+    """A library stage.
+
+    Parameters
+    ----------
+    name, title, purpose, gain : str
+        `gain` is a formula for people.
+    ports : tuple of str
+        In the order of the ``.subckt`` line.
+    rails : mapping
+        Rail port to ``positive`` or ``negative``.
+    roles : mapping
+        Name to Role.
+    nodes : mapping
+        Nodes worth probing to what is seen there.
+    clusters : tuple of Cluster
+    netlist : str
+        The text of the ``.cir`` file.
+    file : Path
+        The ``.toml`` file.
+    """
+
+    name: str
+    title: str
+    purpose: str
+    gain: str
+    ports: tuple[str, ...]
+    rails: Mapping[str, str]
+    roles: Mapping[str, Role]
+    nodes: Mapping[str, str]
+    clusters: tuple[Cluster, ...]
+    netlist: str
+    file: Path
+
+
+@dataclass(frozen=True)
+class Spread:
+    """What differs from device to device.
+
+    Parameters
+    ----------
+    name : str
+    parameter : str
+        A parameter of the ``.model`` line, or empty.
+    element : str
+        An element inside the subcircuit whose value differs, or empty.
+    times : float
+        The value is multiplied by exp(z ln `times`), z standard normal; 1 for none.
+    add : float
+        z times this is added [SI].
+    """
+
+    name: str
+    parameter: str = ""
+    element: str = ""
+    times: float = 1.0
+    add: float = 0.0
+
+
+@dataclass(frozen=True)
+class DeviceFacts:
+    """A device class.
+
+    Parameters
+    ----------
+    name, title, stands_for, kind, source : str
+        `kind` is a key of ``kinds.toml``.
+    subckt : bool
+        True where the text is a subcircuit, False for one ``.model`` line.
+    pins : tuple of str
+        In netlist order.
+    spreads : tuple of Spread
+    facts : mapping
+        What the model is made to [SI units].
+    faults : mapping
+        Failure mode to what it changes inside the model.
+    netlist : str
+        The text of the ``.lib`` file.
+    file : Path
+        The ``.toml`` file.
+    """
+
+    name: str
+    title: str
+    stands_for: str
+    kind: str
+    source: str
+    subckt: bool
+    pins: tuple[str, ...]
+    spreads: tuple[Spread, ...]
+    facts: Mapping[str, float] = field(default_factory=dict)
+    faults: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    netlist: str = ""
+    file: Path = Path()
