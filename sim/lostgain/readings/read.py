@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.quantities import measure, show
@@ -15,6 +17,8 @@ from lostgain.readings.table import Row, Sheet, read_sheet
 from lostgain.readings.values import Value, parse
 from lostgain.readings.words import quantities, quantity, words
 from lostgain.unit.model import Unit
+
+T = TypeVar("T")
 
 #: Columns and what else a technician may head them.
 COLUMNS: dict[str, tuple[str, ...]] = {
@@ -75,7 +79,7 @@ class _Reader:
         self.called = called(unit.folder)
         self.rows: list[Reading] = []
         self.seen: dict[tuple[str, str, str, float | None, str], Reading] = {}
-        self.problems: list[Problem] = []
+        self.problems = list(sheet.problems)
         self.warnings = list(sheet.warnings)
         self.unreachable: list[tuple[str, str]] = []
         self.empty: list[int] = []
@@ -122,40 +126,30 @@ class _Reader:
     def take(self, row: Row) -> None:
         """Read one line, and note what is wrong with each of its cells."""
         before = len(self.problems)
-        cell = row.cells.get
-        channel, instrument, frequency, point = "", self.instruments[self.instrument], self.frequency, ""
+        line, cell = row.line, {name: " ".join(text.split()) for name, text in row.cells.items()}.get
+        named = self._try(line, "", self.finder.channel, cell("channel", ""))
+        instrument = self.instruments[self._try(line, self.instrument, self._instrument, cell("instrument", ""))]
+        frequency = self._try(line, self.frequency, self._frequency, cell("frequency", ""), line)
         try:
-            channel = self.finder.channel(cell("channel", "")) if cell("channel") else ""
+            point, channel = self._point(cell("test point", ""), named)
+            value = self._value(line, cell("quantity", ""), cell("value", ""), instrument)
         except ValueError as error:
-            self._wrong(row.line, str(error))
-        try:
-            if text := cell("instrument", ""):
-                instrument = self.instruments[self._instrument(text)]
-        except ValueError as error:
-            self._wrong(row.line, str(error))
-        try:
-            if text := cell("frequency", ""):
-                frequency = self._frequency(text, row.line)
-        except ValueError as error:
-            self._wrong(row.line, str(error))
-        try:
-            point, channel = self._point(cell("test point", ""), channel)
-        except ValueError as error:
-            self._wrong(row.line, str(error))
-        if not cell("value"):
-            self.empty.append(row.line)
-            return
-        try:
-            value = self._value(row, instrument)
-        except ValueError as error:
-            self._wrong(row.line, str(error))
+            self._wrong(line, str(error))
             return
         if value is None or len(self.problems) > before:
             return
         if value.state:
-            self._no_reading(row.line, value, point, channel)
-        elif channel := channel or self._only_channel(row.line):
+            self._no_reading(line, value, point, channel)
+        elif channel := channel or self._only_channel(line):
             self._keep(row, value, point, channel, instrument, frequency)
+
+    def _try(self, line: int, default: T, reader: Callable[..., T], text: str, *rest: int) -> T:
+        """Return what a cell says; the default where it is empty or, noting the mistake, where it is wrong."""
+        try:
+            return reader(text, *rest) if text else default
+        except ValueError as error:
+            self._wrong(line, str(error))
+            return default
 
     def _instrument(self, text: str) -> str:
         if name := self.called.get(spoken(text)):
@@ -191,16 +185,18 @@ class _Reader:
             raise ValueError(f"'{text}' is in {implied}, but the channel column says {channel}.")
         return point, channel or implied or self.channel
 
-    def _value(self, row: Row, instrument: Instrument) -> Value | None:
+    def _value(self, line: int, said: str, text: str, instrument: Instrument) -> Value | None:
         """Return what the value cell says; None where it is left out, with a warning."""
-        said, text = row.cells.get("quantity", ""), row.cells["value"]
+        if not text:
+            self.empty.append(line)
+            return None
         head, unit = quantity(said), self.units.get("value", "")
         if said and not head:
             if not _is_unit(said):
                 raise ValueError(f"there is no quantity '{said}'. {nearest(said, quantities())}".rstrip())
             unit = said  # a column headed "quantity" with Vpp or dBu in it
         if head and not quantities()[head].compared:
-            self._warn(row.line, f"{head} is not compared with signatures; '{text}' is left out.")
+            self._warn(line, f"{head} is not compared with signatures; '{text}' is left out.")
             return None
         value = parse(text, head, unit, instrument.responds)
         if value.quantity and value.quantity not in instrument.quantities:

@@ -18,6 +18,7 @@ MOST_COLUMNS = 20
 #: Longest cell [characters]; a note fits well.
 LONGEST_CELL = 1000
 
+_UNKNOWN = "?"  # stands for a column that isn't known
 _DELIMITERS = ",;\t"
 
 
@@ -41,12 +42,15 @@ class Sheet:
     units : mapping
         Column to the unit in its heading: ``value (mV rms)`` gives ``{"value": "mV rms"}``.
     warnings : tuple of str
+    problems : tuple of Problem
+        Mistakes that don't keep the other lines from being read.
     """
 
     rows: tuple[Row, ...]
     comments: tuple[tuple[int, str], ...]
     units: Mapping[str, str]
     warnings: tuple[str, ...]
+    problems: tuple[Problem, ...]
 
 
 def read_sheet(path: Path, columns: Mapping[str, Sequence[str]], required: Sequence[str]) -> Sheet:
@@ -67,7 +71,7 @@ def read_sheet(path: Path, columns: Mapping[str, Sequence[str]], required: Seque
     Raises
     ------
     UserError
-        If the file can't be read, is too long, has no header, or has a column that isn't known.
+        If the file can't be read, is too long, or has no header with the required columns.
     """
     text, warnings = _text(path)
     comments: list[tuple[int, str]] = []
@@ -82,30 +86,23 @@ def read_sheet(path: Path, columns: Mapping[str, Sequence[str]], required: Seque
         _keep_comment(number, [line], comments)
     records = list(_records(path, lines, start, delimiter, comments))
     header_line, heading = records[0]
-    names, units = _header(Where(path, header_line), heading, columns, required)
+    names, units, problems = _header(Where(path, header_line), heading, columns, required)
     rows = []
-    problems = []
     for number, cells in records[1:]:
-        if not any(cells):
-            continue
         if cells[0].startswith("#"):
             _keep_comment(number, cells, comments)
-            filled = {name: cell for name, cell in zip(names, cells, strict=False) if name}
-            if re.match(r"[-+<~]?[0-9]", filled.get(required[-1], "")):
+            if re.match(r"[-+<~]?[0-9]", _by_name(names, cells).get(required[-1], "")):
                 warnings.append(f"{Where(path, number)}: left out, since it starts with #.")
-            continue
-        beyond = [cell for cell, name in zip(cells, [*names, *[""] * len(cells)], strict=False) if cell and not name]
-        if beyond:
-            problems.append(_too_many(Where(path, number), cells, names, delimiter))
-            continue
-        if (longest := max(map(len, cells))) > LONGEST_CELL:
-            message = f"a cell of this line has {longest} characters; at most {LONGEST_CELL} are read."
-            problems.append(Problem(message, Where(path, number), "Is a quote missing?"))
-            continue
-        rows.append(Row(number, {name: cell for name, cell in zip(names, cells, strict=False) if name}))
-    if problems:
-        raise UserError(problems)
-    return Sheet(tuple(rows), tuple(comments), units, tuple(warnings))
+        elif problem := _wrong_shape(Where(path, number), cells, names, delimiter):
+            problems.append(problem)
+        elif any(cells):
+            rows.append(Row(number, _by_name(names, cells)))
+    return Sheet(tuple(rows), tuple(comments), units, tuple(warnings), tuple(problems))
+
+
+def _by_name(names: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
+    """Return a line's cells by column."""
+    return {name: cell for name, cell in zip(names, cells, strict=False) if name}
 
 
 def _text(path: Path) -> tuple[str, list[str]]:
@@ -196,34 +193,35 @@ def _keep_comment(number: int, cells: Sequence[str], comments: list[tuple[int, s
 
 def _header(
     where: Where, heading: Sequence[str], columns: Mapping[str, Sequence[str]], required: Sequence[str]
-) -> tuple[list[str], dict[str, str]]:
-    """Return the column of each cell, empty for a cell without heading, and the units in the headings."""
+) -> tuple[list[str], dict[str, str], list[Problem]]:
+    """Return the column of each cell, empty for a cell without heading, the units in the headings, and the mistakes."""
     names: list[str] = []
     units: dict[str, str] = {}
-    problems = []
+    problems: list[Problem] = []
+    fatal = False
     for cell in heading:
         name, unit = _column(cell, columns)
         if cell and not name:
-            meant = nearest(cell, [*columns, *(other for row in columns.values() for other in row)])
-            meant = meant or f"Columns: {_list(columns)}."
-            problems.append(Problem(f"there is no column '{_short(cell)}'.", where, meant))
+            problems.append(Problem(f"there is no column '{_short(cell)}'.", where, nearest(_short(cell), columns)))
+            name = _UNKNOWN
             if len(problems) >= MOST_COLUMNS:
-                break
+                raise UserError(problems)
         elif name and name in names:
             problems.append(Problem(f"the column '{name}' is there twice.", where))
         names.append(name)
         if unit:
             units[name] = unit
-    if not any(names):
+    if not any(name not in ("", _UNKNOWN) for name in names):
         message = f"this line should name the columns, not hold '{_short(heading[0])}'."
         raise UserError(Problem(message, where, f"Columns: {_list(columns)}."))
     for name in required:
         if name not in names:
             found = f"Columns found: {_list(filter(None, names))}."
             problems.append(Problem(f"there is no column '{name}'.", where, found))
-    if problems:
+            fatal = True
+    if fatal:
         raise UserError(problems)
-    return names, units
+    return names, units, problems
 
 
 def _column(cell: str, columns: Mapping[str, Sequence[str]]) -> tuple[str, str]:
@@ -239,8 +237,13 @@ def _column(cell: str, columns: Mapping[str, Sequence[str]]) -> tuple[str, str]:
     return "", ""
 
 
-def _too_many(where: Where, cells: Sequence[str], names: Sequence[str], delimiter: str) -> Problem:
-    """Return the problem of a row with more cells than headings."""
+def _wrong_shape(where: Where, cells: Sequence[str], names: Sequence[str], delimiter: str) -> Problem | None:
+    """Return the problem of a line with a cell under no heading, or with one that is too long; None for a good line."""
+    if (longest := max(map(len, cells))) > LONGEST_CELL:
+        message = f"a cell of this line has {longest} characters; at most {LONGEST_CELL} are read."
+        return Problem(message, where, "Is a quote missing?")
+    if not any(cell and (index >= len(names) or not names[index]) for index, cell in enumerate(cells)):
+        return None
     count = max(index for index, cell in enumerate(cells) if cell) + 1
     meant = "Put a cell with a comma in it (a decimal comma, a note) in quotes." if delimiter == "," else ""
     return Problem(f"this line has {count} cells, the header {sum(map(bool, names))} columns.", where, meant)

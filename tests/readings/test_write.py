@@ -1,0 +1,98 @@
+"""What is written reads back the same."""
+
+from __future__ import annotations
+
+import math
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from lostgain.problems import Where
+from lostgain.readings import Reading, Readings, read, words, write
+from tests.readings.example import POINTS, TWO_ZONES
+
+CHANNELS = ("Zone A", "Zone B")
+
+
+@st.composite
+def numbers(draw: st.DrawFn) -> Reading:
+    """Draw a reading with a number."""
+    quantity = draw(st.sampled_from(["level", "dc"]))
+    below = draw(st.booleans())
+    least = 1e-6 if quantity == "level" or below else -500.0
+    return Reading(
+        point=draw(st.sampled_from(POINTS)),
+        quantity=quantity,
+        channel=draw(st.sampled_from(CHANNELS)),
+        value=draw(st.floats(least, 500.0)) or 1.0,
+        given_as=draw(st.sampled_from(["rms", "pp", "peak"])) if quantity == "level" else "rms",
+        frequency=draw(st.sampled_from([500.0, 40.0, 10e3, 123.4])) if quantity == "level" else None,
+        instrument=draw(st.sampled_from(["scope-x10", "scope-x1", "dmm-trms", "dmm-average"])),
+        below=below,
+        text=draw(st.sampled_from(["", "1.2 Vpp", "nonsense"])),
+        note=draw(st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), max_size=20)).strip(),
+    )
+
+
+@st.composite
+def in_words(draw: st.DrawFn) -> Reading:
+    """Draw a reading in words."""
+    word = words()[draw(st.sampled_from(sorted(words())))]
+    quantity = draw(st.sampled_from(word.quantities))
+    return Reading(
+        point=draw(st.sampled_from(POINTS)),
+        quantity=quantity,
+        channel="Zone B",  # "same as good" needs Zone A to be the good one
+        word=word.name,
+        frequency=500.0 if quantity == "level" else None,
+    )
+
+
+unreachable = st.lists(st.tuples(st.sampled_from(POINTS), st.sampled_from(["", *CHANNELS])), unique=True, max_size=3)
+
+
+@given(st.lists(st.one_of(numbers(), in_words()), min_size=1, max_size=6), unreachable)
+def test_write_then_read(rows: list[Reading], away: list[tuple[str, str]]) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "readings.csv"
+        write(path, Readings(tuple(rows), unreachable=tuple(away), good="Zone A"))
+        back = read(path, TWO_ZONES)
+    assert back.good == "Zone A"
+    assert back.unreachable == tuple(away)
+    assert len(back.rows) == len(rows)
+    for was, now in zip(rows, back.rows, strict=True):
+        plain = {"text": "", "where": Where(), "value": None}
+        assert replace(now, **plain) == replace(was, **plain)
+        if was.value is None:
+            assert now.value is None
+        else:
+            assert now.value is not None
+            assert math.isclose(now.value, was.value, rel_tol=1e-12)
+
+
+def test_a_value_stays_as_it_was_typed(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text("point;value;channel\nTP4;1,2 Vpp;Zone A\nTP4;weak;Zone B\n", encoding="utf-8")
+    first = read(path, TWO_ZONES)
+    write(tmp_path / "b.csv", first)
+    written = (tmp_path / "b.csv").read_text(encoding="utf-8")
+    assert '"1,2 Vpp"' in written
+    assert "weak" in written
+    assert [row.text for row in read(tmp_path / "b.csv", TWO_ZONES).rows] == ["1,2 Vpp", "weak"]
+
+
+def test_a_value_that_no_longer_says_the_same_is_written_anew(tmp_path: Path) -> None:
+    row = Reading("TP4", "level", "Zone A", value=0.5, frequency=500.0, text="1.2 Vpp")
+    write(tmp_path / "a.csv", Readings((row,)))
+    assert read(tmp_path / "a.csv", TWO_ZONES).rows[0].value == pytest.approx(0.5)
+
+
+def test_a_test_point_may_start_with_the_comment_sign(tmp_path: Path) -> None:
+    point = replace(TWO_ZONES.points[0], name="#3 out")
+    row = Reading("#3 out", "level", "Zone A", value=0.5, frequency=500.0)
+    write(tmp_path / "a.csv", Readings((row,)))
+    assert read(tmp_path / "a.csv", replace(TWO_ZONES, points=(point,))).rows[0].point == "#3 out"
