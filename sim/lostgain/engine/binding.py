@@ -20,7 +20,7 @@ from PySpice.Spice.NgSpice import Shared as _pyspice  # noqa: E402
 
 ffi: Any = _pyspice.ffi
 
-#: Lines kept of what ngspice prints; a circuit that never converges prints without end.
+#: Lines kept of what ngspice prints, the newest; a circuit that never converges prints without end.
 MOST_LINES = 2000
 
 #: ngspice keeps every command; twice as slow after some 2,500. Its memory is released this often.
@@ -62,8 +62,9 @@ class Binding(_pyspice.NgSpiceShared):  # type: ignore[misc]
                 self.complained = True
             if "cannot recover" in text:
                 self.finished = True
-            if len(self.printed) < MOST_LINES:
-                self.printed.append(text)
+            self.printed.append(text)
+            if len(self.printed) > MOST_LINES:
+                del self.printed[: MOST_LINES // 2]
         except KeyboardInterrupt:  # an exception cannot cross C; `command` raises it again
             self.interrupted = True
         return 0
