@@ -131,7 +131,7 @@ def test_missing_venv_module_stops_with_the_line_to_type(clone: Path) -> None:
     script = f"{STAND_INS} can_make_venv() {{ return 1; }}; apt_install() {{ return 1; }}; set_up_system"
     code, said = run(clone, script)
     assert code == 2
-    assert f"sudo apt install python3.{sys.version_info.minor}-venv\n" in said
+    assert said.endswith(f"sudo apt install python3.{sys.version_info.minor}-venv\n")
 
 
 @pytest.mark.parametrize("python", ["/nowhere/python3", "./old-python"])
