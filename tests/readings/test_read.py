@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 
 from lostgain.problems import UserError
 from lostgain.readings import Reading, Readings, read
-from lostgain.unit.model import Unit
+from lostgain.unit.model import TestPoint, Unit
 from tests.readings.example import ONE_CHANNEL, POINTS, THREE_ZONES, TWO_ZONES
 
 
@@ -151,6 +152,12 @@ def test_more_spellings_of_test_points() -> None:
     assert one("c7-,1 Vpp").point == "C7 -"
 
 
+def test_a_sign_is_part_of_a_test_points_name() -> None:
+    unit = replace(ONE_CHANNEL, points=(TestPoint("C7", "a"), TestPoint("C8 +", "b")))
+    assert "no test point 'C7 -'" in refused("point,value\nC7 -,1 Vpp\n", unit)
+    assert "no test point 'C8'" in refused("point,value\nC8,1 Vpp\n", unit)
+
+
 def test_another_channels_designators_imply_the_channel() -> None:
     row = one("U102-7,1.2 Vpp", unit=TWO_ZONES)
     assert (row.point, row.channel) == ("U2 pin 7", "Zone B")
@@ -249,6 +256,7 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
         'point,value,note\nTP4,"1,2 Vpp","a, b"\n',
         "point\tvalue\tnote\nTP4\t1,2 Vpp\ta, b\n",
         "\ufeffpoint;value;note\r\nTP4;1,2 Vpp;a, b\r\n",
+        "point (board, side);value;note\nTP4;1,2 Vpp;a, b\n",
         "sep=;\npoint;value;note\nTP4;1,2 Vpp;a, b\n",
         "# what, when; where\n\npoint;value;note;;\n\nTP4;1,2 Vpp;a, b;;\n;;;;\n# end\n",
     ],
@@ -257,6 +265,20 @@ def test_files_as_spreadsheets_make_them(text: str) -> None:
     (row,) = taken(text).rows
     assert (row.point, row.note) == ("TP4", "a, b")
     assert row.value == pytest.approx(0.424264, rel=1e-5)
+
+
+def test_lines_are_counted_as_an_editor_does() -> None:
+    text = 'point,value,note\nTP4,1 Vpp,"two\nlines"\n\n# a comment\nTP5,1 Vpp,\n'
+    assert "line 6: there is no test point 'TP5'" in refused(text)
+    assert "line 6" in refused(text.replace("\n", "\r\n"))
+
+
+def test_a_file_that_is_no_readings_file_is_not_answered_at_length() -> None:
+    with pytest.raises(UserError) as caught:
+        taken("point,value\n" + "TP5,1 Vpp\n" * 5000)
+    assert len(caught.value.problems) <= 101
+    assert len(taken("point,value\n" + "TP4,1 Vpp\n" * 5000).warnings) <= 101
+    assert "longer than" in refused(f"point,value\nTP4,{'1' * 500} V\n")
 
 
 def test_other_encodings() -> None:

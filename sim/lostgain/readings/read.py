@@ -38,6 +38,10 @@ SETTINGS = ("good channel", "channel", "instrument", "frequency")
 #: After so many mistakes the rest of the file is not read: it is then not what it was taken for.
 MOST_MISTAKES = 100
 
+#: Most warnings that are given, and the longest cell other than a note [characters].
+MOST_WARNINGS = 100
+LONGEST = 80
+
 #: A frequency this near to one of the set-up's is that one: a generator's dial is no counter.
 NEAR = 0.02
 
@@ -127,6 +131,9 @@ class _Reader:
         """Read one line, and note what is wrong with each of its cells."""
         before = len(self.problems)
         line, cell = row.line, {name: " ".join(text.split()) for name, text in row.cells.items()}.get
+        if wordy := [name for name, text in row.cells.items() if name != "note" and len(text) > LONGEST]:
+            self._wrong(line, f"the {wordy[0]} is longer than {LONGEST} characters.", "Put remarks in the note column.")
+            return
         named = self._try(line, "", self.finder.channel, cell("channel", ""))
         instrument = self.instruments[self._try(line, self.instrument, self._instrument, cell("instrument", ""))]
         frequency = self._try(line, self.frequency, self._frequency, cell("frequency", ""), line)
@@ -257,6 +264,8 @@ class _Reader:
             self.warnings.append(f"{self.path}: no value in line {lines}; taken as not read.")
         if not self.problems and not self.rows:
             self._wrong(None, "there is no reading in this file.", "A reading is a line with a test point and a value.")
+        if (more := len(self.warnings) - MOST_WARNINGS) > 0:
+            self.warnings[MOST_WARNINGS:] = [f"{self.path}: {more} more warnings like these."]
         if self.problems:
             raise UserError(sorted(self.problems, key=lambda problem: problem.where.line or 0))
         return Readings(tuple(self.rows), tuple(self.warnings), self.path, tuple(self.unreachable), self.good)
