@@ -256,7 +256,7 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
         'point,value,note\nTP4,"1,2 Vpp","a, b"\n',
         "point\tvalue\tnote\nTP4\t1,2 Vpp\ta, b\n",
         "\ufeffpoint;value;note\r\nTP4;1,2 Vpp;a, b\r\n",
-        "point (board, side);value;note\nTP4;1,2 Vpp;a, b\n",
+        "point (board, side, hole);value;note\nTP4;1,2 Vpp;a, b\n",
         "sep=;\npoint;value;note\nTP4;1,2 Vpp;a, b\n",
         "# what, when; where\n\npoint;value;note;;\n\nTP4;1,2 Vpp;a, b;;\n;;;;\n# end\n",
     ],
