@@ -241,7 +241,7 @@ class Pool:
 
     def _end(self, worker: Worker | None) -> None:
         if worker is not None:
-            worker.kill()
+            worker.close()
             with self._lock:
                 self._alive.discard(worker)
 

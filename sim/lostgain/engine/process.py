@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pickle
 import subprocess
@@ -87,9 +88,17 @@ class Worker:
         return self._was_late
 
     def kill(self) -> None:
-        """End it, now."""
+        """End it, now; from any thread."""
         self._process.kill()
         self._process.wait()
+
+    def close(self) -> None:
+        """End it and let go of its pipes; only from the thread that reads them."""
+        self.kill()
+        for pipe in (self._process.stdin, self._process.stdout):
+            assert pipe is not None
+            with contextlib.suppress(OSError):  # what was still to be written goes nowhere
+                pipe.close()
 
     def _receive(self) -> Any:
         assert self._process.stdout is not None
