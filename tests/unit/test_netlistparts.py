@@ -44,11 +44,14 @@ def test_includes_are_followed_inside_the_folder_only(tmp_path: Path) -> None:
     write(tmp_path, "R8 a b 1k\n", "outside.cir")
     write(inner, "R7 a b 1k\n.model mine npn(bf=100)\n", "more.cir")
     (inner / "link.cir").symlink_to(tmp_path / "outside.cir")
-    text = "title\n.include more.cir\n.include ../outside.cir\n.include link.cir\n.include '/etc/hostname'\nQ1 c b e s MINE\n"
+    names = ("more.cir", "../outside.cir", "link.cir", "'/etc/hostname'")
+    text = "\n".join(["title", *(f".include {name}" for name in names), "Q1 c b e s MINE"])
     found = read_netlist(write(inner, text), inner)
     assert [(element.name, element.model) for element in found.elements] == [("R7", ""), ("Q1", "mine")]
     assert [problem.where.line for problem in found.problems] == [3, 4, 5]
-    assert [word in str(problem) for word, problem in zip(("..", "link", "relative"), found.problems, strict=True)] == [True] * 3
+    assert [word in str(problem) for word, problem in zip(("..", "link", "relative"), found.problems, strict=True)] == [
+        True
+    ] * 3
 
 
 def test_a_file_that_includes_itself_is_refused(tmp_path: Path) -> None:

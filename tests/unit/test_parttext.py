@@ -107,15 +107,16 @@ def test_a_value_survives_being_written(ohms: float) -> None:
     assert math.isclose(read_part(f"R1 {ohms:.6g}R".replace("e+", "E+")).value or 0.0, ohms, rel_tol=1e-5)
 
 
-WORDS = st.sampled_from(["R1", "C9", "22k", "1%", "±", "%", "/", "16V", "film", "log", "U2A", "opamp-jfet", "-", "0", "Ω", "`"])
+WORDS = st.sampled_from(
+    ["R1", "C9", "22k", "1%", "±", "%", "/", "16V", "film", "log", "U2A", "opamp-jfet", "-", "0", "Ω", "`"]
+)
 
 
 @given(st.one_of(st.text(max_size=30), st.lists(WORDS, max_size=6).map(" ".join)))
 def test_any_text_is_a_part_or_a_fault_of_the_users(text: str) -> None:
     try:
         found = read_part(text)
-    except PartFault as fault:
-        assert fault.message
-    else:
-        assert found.designator.isascii()
-        assert not set(found.designator) & set(" `;$")
+    except PartFault:
+        return
+    assert found.designator.isascii()
+    assert found.designator.replace("_", "").isalnum()

@@ -19,7 +19,9 @@ SCALARS = st.one_of(
     st.text("ab \"'#=[]{},\\\n\täΩ", max_size=12),
 )
 VALUES = st.recursive(
-    SCALARS, lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(KEYS, inner, max_size=3)), max_leaves=6
+    SCALARS,
+    lambda inner: st.one_of(st.lists(inner, max_size=3), st.dictionaries(KEYS, inner, max_size=3)),
+    max_leaves=6,
 )
 TABLES = st.dictionaries(KEYS, VALUES, max_size=4)
 FILES = st.tuples(

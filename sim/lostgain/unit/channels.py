@@ -85,24 +85,31 @@ def _designators(table: Table, draft: Draft, words: set[str]) -> dict[str, str]:
     found: dict[str, str] = {}
     packages = {match[1] for match in map(_SECTION.fullmatch, draft.parts) if match}
     for designator in [*draft.parts, *sorted(words - draft.parts.keys() - packages)]:
-        if designator in draft.shared:
-            continue
-        here = exceptions.pop(designator, "") or (renumbered(designator, add) if add else designator)
-        if here:
-            found[designator] = here
-        else:
-            table.wrong("add", f"{designator} can't be renumbered by {add}; name it in [channel.designators].")
-    found.update(exceptions)
+        if designator in exceptions:
+            found[designator] = exceptions[designator]
+        elif designator not in draft.shared:
+            found[designator] = renumbered(designator, add) if add else designator
+            if not found[designator]:
+                table.wrong("add", f"{designator} can't be renumbered by {add}; name it in [channel.designators].")
+    _check_unique(table, draft, found, exceptions, add)
+    return {first: here for first, here in found.items() if here not in ("", first)}
+
+
+def _check_unique(table: Table, draft: Draft, found: dict[str, str], exceptions: dict[str, str], add: int) -> None:
+    """Note two parts of one designator: in this channel, or here and in another channel or the supply."""
     owners: dict[str, str] = {}
-    others = set(draft.taken) if add else draft.shared
+    others = set(draft.taken) if add else draft.shared  # without `add`, two boards may have the same designators
     for first, here in found.items():
-        at = "designators" if first in table.data.get("designators", ()) else "add" if add else None
-        if here in owners:
-            table.wrong(at, f"{first} and {owners[here]} are both called {here} in this channel.")
+        message = ""
+        if here and here in owners:
+            message = f"{first} and {owners[here]} are both called {here} in this channel."
         elif here in others and here != first and first in draft.parts:
-            table.wrong(at, f"{first} is called {here} in this channel, but {here} is another part of the unit.")
+            message = f"{first} is called {here} in this channel, but {here} is another part of the unit."
+        if message:
+            slip = next((name for name in (first, owners.get(here, "")) if name in exceptions), None)
+            path = ("designators", slip) if slip else ("add",) if add else ()
+            table.source.wrong((*table.path, *path), message)
         owners.setdefault(here, first)
-    return {first: here for first, here in found.items() if first != here}
 
 
 def _exceptions(table: Table, draft: Draft, words: set[str]) -> dict[str, str]:

@@ -43,7 +43,8 @@ def tolerance(word: str) -> tuple[float, float]:
     """
     clean = quantities.fold(word).replace(" ", "")
     if not _SIGNED.fullmatch(clean):
-        raise PartFault(f"“{word}” is no tolerance: expected for example 5% or -20/+50%.")
+        guess = f"Did you mean {clean}%?" if re.fullmatch(NUMBER, clean) else ""
+        raise PartFault(f"“{word}” is no tolerance: expected for example 5% or -20/+50%.", guess)
     numbers = [float(number.replace(",", ".")) / 100.0 for number in re.findall(rf"[+-]?{NUMBER}", clean.lstrip("±"))]
     if len(numbers) == 1:
         low, high = -abs(numbers[0]), abs(numbers[0])

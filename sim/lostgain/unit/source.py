@@ -190,7 +190,7 @@ def tidy(message: str) -> str:
 
 def _toml_hint(message: str) -> str:
     """Return the likely slip behind what tomllib said; empty if there is no good guess."""
-    if "Cannot overwrite a value" in message:
+    if "Cannot overwrite a value" in message or "Duplicate inline table key" in message:
         return "The same key is written twice in one table."
     if "Invalid value" in message:
         return "Texts such as 22k need quotes."
