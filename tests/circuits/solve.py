@@ -76,8 +76,10 @@ def _ngspice() -> Any:
     return NgSpiceShared.new_instance()
 
 
-def run(lines: list[str], *commands: str) -> dict[str, np.ndarray]:
+def run(lines: list[str], *commands: str, said: list[str] | None = None) -> dict[str, np.ndarray]:
     """Load a circuit, run the commands (``op``, ``ac …``, ``tran …``) and return the last one's vectors by name.
+
+    What ngspice printed meanwhile is added to `said`, if given.
 
     Raises
     ------
@@ -93,6 +95,8 @@ def run(lines: list[str], *commands: str) -> dict[str, np.ndarray]:
         for command in commands:
             with contextlib.suppress(NgSpiceCommandError):  # raised for harmless remarks too: judged by the result
                 ng.exec_command(command)
+            if said is not None:
+                said += [*ng._stdout, *ng._stderr]
         plots = [plot for plot in ng.plot_names if plot != "const"]
         if not plots:
             raise RuntimeError(f"no result from {commands[-1]}")
