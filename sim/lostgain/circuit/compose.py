@@ -70,11 +70,16 @@ def compose(unit: Unit) -> Composed:
         f"rgen gen_emf {out.input} {max(setup.source, 1e-3):.12g}",
         f"{LOAD} {out.output} 0 {setup.load if setup.load else 1e9:.12g}",
     ]
-    used = sorted({place.part.device for place in out.parts.values() if place.part.device})
+    used = sorted({name for place in out.parts.values() if (name := _model(place.part))})
     for name in used:
         out.lines += device(name).netlist.splitlines()
     out.lines.append(".end")
     return out
+
+
+def _model(part: Part) -> str | None:
+    """Return the name of the library model a part needs."""
+    return "potentiometer" if part.kind == "potentiometer" else part.device
 
 
 def slug(name: str) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from lostgain import shipped
 from lostgain.engine.includes import resolve_includes
 from lostgain.problems import Problem, UserError, nearest
-from lostgain.unit.library import Role
+from lostgain.unit.facts import Role
 from lostgain.unit.library import stage as stage_facts
 from lostgain.unit.model import Part, Stage, Unit
 

@@ -16,6 +16,9 @@ Values = NDArray[np.float64]
 BETWEEN = 6
 #: A draw's covariance counts fully only with many draws; with few, the off-diagonal part is distrusted.
 TRUST = 8.0
+#: Below this many draws a spread is pulled to the healthy unit's, which counts as this many more.
+ENOUGH = 8
+FEW = 3.0
 #: A deviation from the nominal value by less than this factor is no fault.
 WITHIN = 1.25
 
@@ -99,11 +102,14 @@ def moments(predictions: Values) -> tuple[Values, Values]:
     mean = np.where(count >= 3, sums / np.maximum(count, 1), predictions[:, 0])
     deviation = np.where(there, draws - mean[:, None, :], 0.0)
     pairs = np.einsum("rsi,rsj->rij", there.astype(float), there.astype(float))
-    cov = np.einsum("rsi,rsj->rij", deviation, deviation) / np.maximum(pairs - 1, 1)
-    trust = pairs / (pairs + TRUST)
+    squares = np.einsum("rsi,rsj->rij", deviation, deviation)
+    # A handful of draws says little about a spread: it is pulled to the healthy unit's, the less the more there are.
+    own = squares / np.maximum(pairs - 1, 1)
+    healthy = np.diag(np.diag(own[0]))
+    few = FEW / (FEW + np.maximum(pairs - 1, 0))
+    cov = np.where(pairs < ENOUGH, (1 - few) * own + few * healthy, own)
     size = cov.shape[1]
-    cov = cov * np.where(np.eye(size, dtype=bool), 1.0, trust)
-    return mean, cov
+    return mean, cov * np.where(np.eye(size, dtype=bool), 1.0, pairs / (pairs + TRUST))
 
 
 def _severities(

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from lostgain.circuit import Circuit, Element, FlatCircuit, PlacedPart
 from lostgain.circuit.flat import parameter
-from lostgain.faults.catalogue import Edit, modes_for
+from lostgain.faults.catalogue import Edit, Mode, modes_for
 from lostgain.faults.model import Fault
 from lostgain.unit.library import device
 
@@ -36,6 +36,30 @@ def put_in(flat: FlatCircuit, fault: Fault, circuit: Circuit) -> FlatCircuit:
         for edit in mode.edits:
             flat = _EDITS[edit.do](flat, place, edit, member.severity)
     return flat
+
+
+def can_put_in(mode: Mode, place: PlacedPart, flat: FlatCircuit) -> bool:
+    """Tell whether a mode can be put into a part: whether its pins, its value and its model offer what is changed."""
+    for edit in mode.edits:
+        if not all(pin in place.pins for pin in edit.pins):
+            return False
+        if edit.do in ("set", "times") and place.subckt:
+            return False
+        if edit.do == "model" and (
+            place.subckt or parameter(flat.models[flat.model_of(place.element)], edit.parameter) is None
+        ):
+            return False
+        if edit.do == "inside" and _low_gain(place) is None:
+            return False
+    return True
+
+
+def _low_gain(place: PlacedPart) -> str | None:
+    """Return the name of the element that sets the open-loop gain, where the device class names it."""
+    if place.part.device is None:
+        return None
+    hint = device(place.part.device).faults.get("low_gain", {})
+    return str(hint["element"]) if "element" in hint else None
 
 
 def _number(fixed: float | None, severity: float | None) -> float:
@@ -83,7 +107,7 @@ def _model(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | N
 
 
 def _inside(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | None) -> FlatCircuit:
-    name = place.inside(str(device(place.part.device or "").faults["low_gain"]["element"]), flat)
+    name = place.inside(_low_gain(place) or "", flat)
     return flat.with_values({name: flat.elements[name].value * _number(edit.by, severity)})
 
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from fnmatch import fnmatch
 
-from lostgain.circuit import Circuit
+from lostgain.circuit import Circuit, PlacedPart
 from lostgain.faults.catalogue import modes_for
+from lostgain.faults.edits import can_put_in
 from lostgain.faults.model import Fault
-from lostgain.unit.library import Cluster, stage
+from lostgain.unit.facts import Cluster
+from lostgain.unit.library import stage
 from lostgain.unit.model import Part, Stage, Unit
 
 SHARED_KINDS = ("rail", "fuse")
@@ -25,17 +27,16 @@ def listing(circuit: Circuit) -> list[Fault]:
     list of Fault
         One for each part, mode and severity of the catalogue, then the clusters of its stages.
     """
-    faults = [fault for place in circuit.parts.values() for fault in _of_part(place.part, circuit)]
+    faults = [fault for place in circuit.parts.values() for fault in _of_part(place, circuit)]
     return faults + clusters(circuit.unit)
 
 
-def _of_part(part: Part, circuit: Circuit) -> list[Fault]:
-    if part.designator not in circuit.parts:
-        return []
+def _of_part(place: PlacedPart, circuit: Circuit) -> list[Fault]:
+    part = place.part
     shared = is_shared(part, circuit.unit)
     faults = []
     for mode in modes_for(part.kind):
-        if not all(pin in part.pins for edit in mode.edits for pin in edit.pins):
+        if not can_put_in(mode, place, circuit.flat):
             continue
         for severity in mode.levels or (None,):
             faults.append(Fault(part.designator, mode.name, severity, part.stage, shared=shared))

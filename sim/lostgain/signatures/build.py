@@ -21,7 +21,7 @@ Progress = Callable[[int, int], None]
 SEED = 20_260
 #: Tolerance draws by small-signal analysis, and how many of them are followed in time where that is not confirmed.
 DRAWS = 32
-SLOW_DRAWS = 6
+SLOW_DRAWS = 3
 
 
 def table(

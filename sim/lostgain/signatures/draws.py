@@ -12,7 +12,8 @@ from scipy.stats import norm, qmc
 
 from lostgain.circuit import Circuit, FlatCircuit, PlacedPart
 from lostgain.circuit.flat import parameter
-from lostgain.unit.library import Spread, device
+from lostgain.unit.facts import Spread
+from lostgain.unit.library import device
 
 #: Draws are cut at this many standard deviations: a maker's final test throws out what lies further off.
 CUT = 3.0

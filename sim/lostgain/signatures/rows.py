@@ -77,11 +77,15 @@ def run_row(session: Session, task: RowTask) -> RowResult:
     nominal = _faulty(circuit.flat, task)
     said: list[str] = []
     try:
-        dc, small = _small_signal(session, nominal, circuit, nodes)
-        result.dc[0] = dc
+        every = nominal.nodes()
+        session.load(nominal.lines())
+        volts = session.op(every)
+        start = dict(zip(every, volts.tolist(), strict=True))
+        result.dc[0], small = _small_signal(session, nominal.starting_at(start), circuit, nodes)
     except (RunFailed, CircuitRefused) as error:
         result.status = f"no operating point: {error.reason}"
         return result
+    nominal = nominal.starting_at(start)
     for index, frequency in enumerate(setup.frequencies):
         try:
             found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes)
@@ -91,7 +95,7 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         result.level[0, :, index], result.swing[0, :, index] = found.level, found.swing
         result.wave[:, index], result.settled[index] = found.wave, found.settled
         result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, small[:, index])) < AGREE_DB))
-    lost = _draws(session, task, result, small, nodes)
+    lost = _draws(session, task, result, small, nodes, start)
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
     result.status = "; ".join(said) or "ok"
@@ -113,7 +117,7 @@ def _small_signal(
     return session.op(nodes), np.abs(session.ac(setup.frequencies, nodes))
 
 
-def _draws(session: Session, task: RowTask, result: RowResult, small: Values, nodes: list[str]) -> int:
+def _draws(session: Session, task: RowTask, result: RowResult, small: Values, nodes: list[str], start: dict[str, float]) -> int:
     """Fill in the draws and return how many did not converge."""
     setup = task.circuit.unit.setup
     lost = 0
@@ -123,7 +127,7 @@ def _draws(session: Session, task: RowTask, result: RowResult, small: Values, no
     correction = np.divide(result.level[0], small, out=np.ones_like(small), where=heard)
     shape = np.divide(result.swing[0], result.level[0], out=np.full_like(small, 2 * 2**0.5), where=heard)
     for number, z in enumerate(task.z, 1):
-        flat = _faulty(drawn(task.circuit.flat, task.numbers, z), task)
+        flat = _faulty(drawn(task.circuit.flat, task.numbers, z), task).starting_at(start)
         try:
             result.dc[number], level = _small_signal(session, flat, task.circuit, nodes)
         except (RunFailed, CircuitRefused):

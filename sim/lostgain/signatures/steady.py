@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from lostgain.circuit import FlatCircuit
 from lostgain.circuit.model import driven
-from lostgain.engine import Session
+from lostgain.engine import RunFailed, Session
 
 #: Successive cycles must agree within this [dB] …
 AGREE_DB = 0.1
@@ -69,9 +69,8 @@ def steady(
     period = 1 / frequency
     lines = driven(flat, drive, frequency, dc).lines()
     for cycles in CYCLES:
-        session.load(lines)
         begin = max(0.0, (cycles - 2.05) * period)
-        time, values = session.tran(cycles * period, period / STEPS_A_CYCLE, nodes, begin)
+        time, values = _followed(session, lines, cycles * period, period / STEPS_A_CYCLE, nodes, begin)
         last = _cycle(time, values, (cycles - 1) * period, period)
         before = _cycle(time, values, (cycles - 2) * period, period)
         settled = _agree(_rms(last), _rms(before)) and _agree(_swing(last) / 2.83, _swing(before) / 2.83)
@@ -79,6 +78,20 @@ def steady(
             break
     thinned = last[:, :: _FINE // WAVE_POINTS]
     return Steady(_rms(last), _swing(last), thinned, settled)
+
+
+def _followed(
+    session: Session, lines: list[str], stop: float, step: float, nodes: Sequence[str], begin: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Run the transient; where ngspice's steps shrink to nothing, try its more patient integration once."""
+    session.load(lines)
+    try:
+        return session.tran(stop, step, nodes, begin)
+    except RunFailed:
+        if session.dead:
+            raise
+        session.load([*lines[:-1], ".options method=gear reltol=2e-3", lines[-1]])
+        return session.tran(stop, step, nodes, begin)
 
 
 def _cycle(

@@ -1,0 +1,57 @@
+"""What should be read before the suspects: signs that the description, a reading or the table cannot be relied on."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lostgain.diagnosis.features import unscaled
+from lostgain.diagnosis.hypotheses import Hypotheses
+from lostgain.diagnosis.observed import Observed
+from lostgain.quantities import show
+from lostgain.readings import Readings
+from lostgain.signatures import Table
+
+#: A good channel further than this from the healthy unit, in standard deviations, does not fit the description.
+MISFIT = 3.5
+#: Above this share, none of the table's faults explains the readings.
+ODD = 0.5
+
+
+def warnings(
+    table: Table, found: Hypotheses, seen: Observed, readings: Readings, unexplained: float
+) -> list[str]:
+    """Return warnings, most important first."""
+    notes = _description(seen, found, readings.good)
+    if unexplained > ODD:
+        notes.append("None of the faults in the table explains these readings well.")
+    notes += seen.left_out
+    notes += readings.warnings
+    if found.unknown:
+        names = ", ".join(f"{fault.part} {fault.mode}" for fault in found.unknown[:6])
+        more = f" and {len(found.unknown) - 6} more" if len(found.unknown) > 6 else ""
+        notes.append(f"Could not be simulated, and therefore cannot be excluded: {names}{more}.")
+    healthy = np.asarray(table.data.settled.values)[0]
+    if not healthy.all():
+        notes.append("The healthy unit's level did not settle at every frequency; its figures are less certain.")
+    return notes
+
+
+def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:
+    """Say where the good channel lies outside the healthy range: the description does not fit this unit."""
+    notes = []
+    for number, reading in enumerate(seen.readings):
+        pick = seen.operator[number]
+        at = int(np.argmax(np.abs(pick)))
+        if reading.channel != good or np.count_nonzero(pick) > 1:
+            continue
+        feature = seen.latent[at][1]
+        mean = found.mean[0, feature]
+        sigma = np.sqrt(found.cov[0][feature, feature] + seen.common[at, at] + seen.noise[number, number])
+        if abs(seen.value[number] - mean) > MISFIT * sigma:
+            expected = show(unscaled(float(mean), seen.features[feature]), "V")
+            notes.append(
+                f"{reading.point} of the good channel reads {reading.text or show(reading.value or 0.0, 'V')}, "
+                f"the description gives about {expected}: it does not fit this unit there "
+                "(revision, modification, earlier repair, or a slip in the transcription)."
+            )
+    return notes

@@ -1,0 +1,118 @@
+"""How likely a set of readings is under each hypothesis."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import log_ndtr, logsumexp
+
+from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.hypotheses import Hypotheses
+from lostgain.diagnosis.observed import Observed
+from lostgain.diagnosis.shapes import likelihood as shape_likelihood
+from lostgain.signatures import Table
+
+Values = NDArray[np.float64]
+
+
+def latent_moments(found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_]) -> tuple[Values, Values]:
+    """Return what each hypothesis predicts for the features of all channels.
+
+    Parameters
+    ----------
+    found : Hypotheses
+    seen : Observed
+    faulty : str
+        The channel that holds the fault.
+    shared : array of bool, (hypothesis,)
+        True for a fault that all channels have.
+
+    Returns
+    -------
+    mean : array, (hypothesis, latent)
+    cov : array, (hypothesis, latent, latent)
+        With the allowances common to all.
+    """
+    columns = np.array([feature for _, feature in seen.latent], dtype=int)
+    channels = np.array([channel for channel, _ in seen.latent], dtype=object)
+    here = (channels == faulty)[None, :] | shared[:, None]
+    mean = np.where(here, found.mean[:, columns], found.mean[0, columns])
+    both_here = here[:, :, None] & here[:, None, :]
+    same_channel = channels[:, None] == channels[None, :]
+    own = found.cov[:, columns][:, :, columns]
+    healthy = found.cov[0][np.ix_(columns, columns)]
+    cov = np.where(both_here, own, healthy[None]) * same_channel[None]
+    return mean, cov + seen.common
+
+
+def log_likelihood(
+    table: Table, found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_]
+) -> Values:
+    """Return the logarithm of the readings' likelihood: array, (hypothesis,)."""
+    mean, cov = latent_moments(found, seen, faulty, shared)
+    result = np.zeros(len(found.row))
+    if len(seen.value):
+        middle = mean @ seen.operator.T
+        spread = np.einsum("ia,hab,jb->hij", seen.operator, cov, seen.operator) + seen.noise
+        result += gaussian(seen.value, middle, spread)
+    columns = {key: number for number, key in enumerate(seen.latent)}
+    for reading, feature in seen.low:
+        at = columns[(reading.channel, feature)]
+        result += _low(mean[:, at], cov[:, at, at], found.mean[0, feature], seen.features[feature])
+    for reading, feature in seen.shapes:
+        result += np.log(_shape(table, found, reading.word, seen.features[feature], reading.channel, faulty, shared))
+    return result
+
+
+def gaussian(value: Values, middle: Values, spread: Values) -> Values:
+    """Return the log density of a multivariate normal: array, (hypothesis,).
+
+    Parameters
+    ----------
+    value : array, (reading,)
+    middle : array, (hypothesis, reading)
+    spread : array, (hypothesis, reading, reading)
+    """
+    size = len(value)
+    lower = np.linalg.cholesky(spread + 1e-9 * np.eye(size))
+    off = np.linalg.solve(lower, (value - middle)[..., None])[..., 0]
+    determinant = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1)
+    return np.asarray(-0.5 * (np.sum(off**2, axis=1) + determinant + size * np.log(2 * np.pi)))
+
+
+def broad(found: Hypotheses, seen: Observed) -> float:
+    """Return the log likelihood under a fault of which nothing is known: anything about the healthy values.
+
+    Each reading of a faulty channel may be anywhere in a broad range; words about a picture are as likely as not.
+    """
+    allow = allowances()
+    total = np.log(0.5) * (len(seen.shapes) + len(seen.low))
+    if len(seen.value):
+        levels = np.array([seen.features[feature].is_level for _, feature in seen.latent])
+        width = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc)
+        columns = np.array([feature for _, feature in seen.latent], dtype=int)
+        cov = np.diag(width**2) + seen.common
+        spread = seen.operator @ cov @ seen.operator.T + seen.noise
+        total += gaussian(seen.value, (seen.operator @ found.mean[0, columns])[None], spread[None])[0]
+    return float(total)
+
+
+def _low(mean: Values, var: Values, healthy: float, feature: Feature) -> Values:
+    """Log probability that a reading looks low beside a healthy one."""
+    allow = allowances()
+    below = allow.words_low_db if feature.is_level else 0.5
+    chance = log_ndtr((healthy - below - mean) / np.sqrt(var + 0.5**2))
+    slip = allow.words_slip
+    return np.asarray(logsumexp(np.stack([chance + np.log(1 - slip), np.full_like(chance, np.log(slip))]), axis=0))
+
+
+def _shape(
+    table: Table, found: Hypotheses, word: str, feature: Feature, channel: str, faulty: str, shared: NDArray[np.bool_]
+) -> Values:
+    frequency = max(feature.frequency, 0)
+    waves = table.values("wave")[:, feature.point, frequency].astype(float)
+    settled = np.asarray(table.data.settled.values)[:, frequency]
+    rows = shape_likelihood(word, waves, settled, feature.floor)
+    here = shared | (channel == faulty)
+    return np.where(here, rows[found.row], rows[0])
