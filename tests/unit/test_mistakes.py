@@ -175,11 +175,11 @@ def test_a_mistake_in_a_unit_that_is_one_netlist(
 
 
 NETLIST = [
-    ("R1 in a 10k", "R1 in a 10k0", "10.0k"),
+    ("R1 in a 10k", "R1 in a 10k0", "10k0"),
     ("R1 in a 10k", "R1 in a 2k2", "2.2k"),
-    ("R1 in a 10k", "R1 in a 1M", "1Meg"),
-    ("R1 in a 10k", "R1 in", "R1 needs 2 nodes"),
-    ("R1 in a 10k", "R1 in a", "R1 has no value"),
+    ("R1 in a 10k", "R1 in a 1M", "eg"),
+    ("R1 in a 10k", "R1 in", "R1 needs 3 words"),
+    ("R1 in a 10k", "R1 in a", "value missing"),
     ("R1 in a 10k", "R1 in a ten", "“ten”"),
     ("C2 b 0 10n", "C1 b 0 10n", "C1 is there twice"),
     ("C2 b 0 10n", "Q1 a b 0 bc", "missing"),

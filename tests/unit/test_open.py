@@ -229,15 +229,26 @@ def test_any_value_in_any_place_is_opened_or_refused_with_a_message(
     opens_or_says_why(scratch, "\n".join(f"{written(key)} = {written(value)}" for key, value in rows.items()))
 
 
-NETLIST_WORDS = st.sampled_from(
-    [
-        *"R1 in a 10k 2k2 + * .subckt .ends .include a.cir .model d( X1 Q1 {x} = r= ' \" ; $ .control .endc é ` params:".split(),
-        "\n",
-        "\n",
-        "\n",
-        "\0",
-    ]
-)
+ELEMENTS = ["R1", "X1", "Q1", "in", "a", "10k", "2k2", "{x}", "r=", "d(", "params:", "a.cir", "é", "`", "\0"]
+MARKS = [
+    "+",
+    "*",
+    "=",
+    "'",
+    '"',
+    ";",
+    "$",
+    "\n",
+    "\n",
+    "\n",
+    ".subckt",
+    ".ends",
+    ".include",
+    ".model",
+    ".control",
+    ".endc",
+]
+NETLIST_WORDS = st.sampled_from(ELEMENTS + MARKS)
 
 
 @settings(max_examples=100)

@@ -45,6 +45,13 @@ def resolve_includes(
         For a file that is missing, too large, no text, includes itself, or lies outside those folders; and for
         everything `guard.refuse` raises for.
     """
+    return [text for text, _ in resolve_lines(path, folder, library, title=title)]
+
+
+def resolve_lines(
+    path: Path, folder: Path, library: Path | Sequence[Path] | None = None, *, title: bool = True
+) -> list[tuple[str, Where]]:
+    """Do what `resolve_includes` does, and return each line with the file and the number it has there."""
     if library is None:
         library = shipped.folder() / "models"
     libraries = [library] if isinstance(library, Path) else list(library)
@@ -59,7 +66,9 @@ class _Reader:
         self.roots = roots
         self.total = 0
 
-    def read(self, path: Path, where: Where, chain: tuple[Path, ...], title: bool, section: str = "") -> list[str]:
+    def read(
+        self, path: Path, where: Where, chain: tuple[Path, ...], title: bool, section: str = ""
+    ) -> list[tuple[str, Where]]:
         """Return the checked text of one file and all it includes."""
         real = path.resolve()
         if not any(real.is_relative_to(root) for root in self.roots):
@@ -71,11 +80,11 @@ class _Reader:
         lines = checked(self.text(real, path, where), path, title, includes=True)
         if section:
             lines = _section(lines, section, path, where)
-        result: list[str] = []
+        result: list[tuple[str, Where]] = []
         for line in lines:
             words = line.text.split(maxsplit=1)
             if words[0].lower() not in (".include", ".inc", ".lib", ".endl"):
-                result.append(line.text)
+                result.append((line.text, Where(path, line.number)))
                 continue
             here = Where(path, line.number)
             name, part = _named(words, here)

@@ -1,6 +1,6 @@
 """Element lines of a SPICE netlist of the user's: enough to know its parts. ngspice itself reads the rest.
 
-Only what a designator, a kind and a value need is looked at. ``.include`` is followed inside the unit's folder.
+Only what a designator, a kind and a value need is looked at; whether the text may be run at all is the engine's to say.
 """
 
 from __future__ import annotations
@@ -9,9 +9,9 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from lostgain.problems import Problem, Where, nearest
+from lostgain import shipped
+from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.unit import library
-from lostgain.unit.names import inside, read_text
 from lostgain.unit.spicevalue import spice_value
 
 _TOKEN = re.compile(r"\{[^}]*\}|'[^']*'|\"[^\"]*\"|[^\s\"'{]+")
@@ -54,15 +54,12 @@ class Netlist:
     ports : dict
         Subcircuit name, lower case, to its nodes.
     problems : list of Problem
-    has_sections : bool
-        A ``.lib`` is used, whose models are not known here.
     """
 
     elements: list[Element] = field(default_factory=list)
     models: dict[str, str] = field(default_factory=dict)
     ports: dict[str, tuple[str, ...]] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
-    has_sections: bool = False
 
 
 def read_netlist(file: Path, folder: Path, subckt: str = "") -> Netlist:
@@ -79,10 +76,10 @@ def read_netlist(file: Path, folder: Path, subckt: str = "") -> Netlist:
     Returns
     -------
     Netlist
-        With the mistakes found in it.
+        With the mistakes found in it, those that the engine refuses it for among them.
     """
     found = Netlist()
-    lines = _lines(file, folder, found, title=not subckt, depth=0)
+    lines = _lines(file, folder, found, title=not subckt)
     open_subckts: list[str] = []
     elements: list[tuple[list[str], Where]] = []
     for words, where in lines:
@@ -94,8 +91,6 @@ def read_netlist(file: Path, folder: Path, subckt: str = "") -> Netlist:
             del open_subckts[-1:]
         elif head == ".model" and len(words) > 2:
             found.models.setdefault(words[1].lower(), re.split(r"\W", words[2].lower())[0])
-        elif head == ".lib":
-            found.has_sections = True
         elif head[0].isalpha() and open_subckts == ([subckt.lower()] if subckt else []):
             elements.append((words, where))
     for words, where in elements:
@@ -105,59 +100,19 @@ def read_netlist(file: Path, folder: Path, subckt: str = "") -> Netlist:
     return found
 
 
-def _lines(file: Path, folder: Path, found: Netlist, title: bool, depth: int) -> list[tuple[list[str], Where]]:
-    """Return the words of each logical line: comments gone, continuations joined, includes put in."""
+def _lines(file: Path, folder: Path, found: Netlist, title: bool) -> list[tuple[list[str], Where]]:
+    """Return the words of each line, checked by the engine: comments gone, continuations joined, includes put in."""
+    from lostgain.engine.includes import (
+        resolve_lines,  # the engine loads numpy, which units without netlists do without
+    )
+
     try:
-        text = read_text(file)
-    except ValueError as error:
-        found.problems.append(Problem(f"the file {error}.", Where(file)))
+        lines = resolve_lines(file, folder, shipped.folder(), title=title)
+    except UserError as error:
+        found.problems += error.problems
         return []
-    joined: list[tuple[str, Where]] = []
-    for number, raw in enumerate(text.splitlines(), start=1):
-        line = re.split(r";|//|(?:^|\s)\$(?=\s|$)", raw, maxsplit=1)[0].strip()
-        where = Where(file, number)
-        if number == 1 and title:
-            _check_title(line, where, found)
-        elif not line or line.startswith("*"):
-            continue
-        elif line.startswith("+") and joined:
-            joined[-1] = (f"{joined[-1][0]} {line[1:]}", joined[-1][1])
-        else:
-            joined.append((line, where))
-    lines: list[tuple[list[str], Where]] = []
-    in_control = False
-    for line, where in joined:
-        words = _TOKEN.findall(re.sub(r"\s*=\s*", "=", line))
-        head = words[0].lower() if words else ""
-        if head in (".control", ".endc"):
-            in_control = head == ".control"  # refused when the netlist is run; its lines are no elements
-        elif head == ".end":
-            break
-        elif head in (".include", ".inc") and len(words) > 1 and not in_control:
-            lines += _included(" ".join(words[1:]).strip("\"'"), where, folder, found, depth)
-        elif words and not in_control:
-            lines.append((words, where))
-    return lines
-
-
-def _included(name: str, where: Where, folder: Path, found: Netlist, depth: int) -> list[tuple[list[str], Where]]:
-    """Return the lines of an included file."""
-    if depth >= 8:
-        found.problems.append(Problem(f"“{name}” is included more than eight deep; does a file include itself?", where))
-        return []
-    try:
-        return _lines(inside(folder, name), folder, found, title=False, depth=depth + 1)
-    except ValueError as error:
-        found.problems.append(Problem(f"the included file “{name}” {error}.", where))
-        return []
-
-
-def _check_title(line: str, where: Where, found: Netlist) -> None:
-    """SPICE takes the first line of a netlist as its title; refuse one that is plainly an element."""
-    words = line.split()
-    if len(words) >= 4 and re.fullmatch(r"[RCL]\w*", words[0], re.IGNORECASE) and words[3][0].isdigit():
-        message = f"the first line of a netlist is its title, so that {words[0]} would be lost."
-        found.problems.append(Problem(message, where, "Put a line with the netlist's title above it."))
+    words = [(_TOKEN.findall(re.sub(r"\s*=\s*", "=", text)), where) for text, where in lines]
+    return [(each, where) for each, where in words if each and each[0].lower() != ".end"]
 
 
 def _plain(words: list[str]) -> list[str]:
@@ -233,8 +188,6 @@ def kind_of(element: Element, found: Netlist) -> str:
         sort = found.models[element.model]
     elif element.model in library.device_names():
         sort = library.device(element.model).kind
-    elif found.has_sections:
-        sort = {"D": "d", "J": "njf"}.get(letter, "")
     else:
         guess = nearest(element.model, found.models.keys() | set(library.device_names()))
         raise ValueError(f"{element.name} uses the model “{element.model}”, which is missing. {guess}".strip())

@@ -78,7 +78,7 @@ def open_unit(name_or_path: str | Path) -> Unit:
     )
     head.finish()
     _check_start(top, unit)
-    for key in top.rest():
+    for key in top.rest()[:100]:
         top.wrong(key, f"a unit file has no [{key}].", nearest(key, _SECTIONS))
     source.settle()
     return unit
@@ -94,8 +94,6 @@ def _stages(top: Table, draft: Draft, folder: Path, of_netlist: bool) -> tuple[d
         top.wrong(None, "the unit has no [[stage]], and [unit] names no netlist.", top.misspelt("stage"))
     for table in tables:
         stage = read_stage(table, draft, folder, of_netlist)
-        if stage is None:
-            continue
         key = "".join(letter for letter in stage.name.lower() if letter.isalnum())
         if key and key in plain:
             table.wrong("name", f"the stages “{plain[key]}” and “{stage.name}” can't be told apart by name.")

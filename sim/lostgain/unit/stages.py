@@ -18,16 +18,17 @@ from lostgain.unit.roles import read_roles
 from lostgain.unit.source import Table
 
 STAND_IN = "stand-in"
+BROKEN = "broken"
 _OWN_KEYS = ("name", "use", "netlist", "subckt", "ports", "parts", "rails", "points", "gain", "dc", "output")
 
 
-def read_stage(table: Table, draft: Draft, folder: Path, of_netlist: bool) -> Stage | None:
+def read_stage(table: Table, draft: Draft, folder: Path, of_netlist: bool) -> Stage:
     """Read one stage of a chain, or one boundary of a unit that is one netlist, and add its parts to the draft.
 
     Returns
     -------
-    Stage or None
-        None where it is too broken to go on with; its mistakes are noted.
+    Stage
+        Its source is ``broken`` where it could not be read: its mistakes are noted, and what refers to it finds it.
     """
     name = table.text("name", required='"Preamplifier"')
     if name and (fault := name_fault(name)):
@@ -43,10 +44,13 @@ def read_stage(table: Table, draft: Draft, folder: Path, of_netlist: bool) -> St
     use = table.text("use", required='"noninverting"')
     if use == STAND_IN:
         return _stand_in(table, name)
-    return _library(table, name, use, draft) if use else None
+    if not use:
+        table.taken.update(_OWN_KEYS)
+        return Stage(name, BROKEN, where=table.where())
+    return _library(table, name, use, draft)
 
 
-def _library(table: Table, name: str, use: str, draft: Draft) -> Stage | None:
+def _library(table: Table, name: str, use: str, draft: Draft) -> Stage:
     try:
         facts = library.stage(use)
     except UserError as error:
@@ -54,7 +58,8 @@ def _library(table: Table, name: str, use: str, draft: Draft) -> Stage | None:
             raise  # the library's own files are at fault
         guess = nearest(use, (*library.stage_names(), STAND_IN))
         table.wrong("use", error.problems[0].message, guess)
-        return None
+        table.taken.add("points")
+        return Stage(name, BROKEN, where=table.where())
     rails = _rails(table, facts, draft)
     table.taken.add("points")
     read_roles(table, facts, name, draft, _OWN_KEYS)
@@ -120,7 +125,7 @@ def _gain(table: Table) -> float:
     return float(value)
 
 
-def _netlist(table: Table, name: str, draft: Draft, folder: Path) -> Stage | None:
+def _netlist(table: Table, name: str, draft: Draft, folder: Path) -> Stage:
     """Read a stage that is a subcircuit in the unit's folder."""
     text = table.text("netlist")
     subckt = table.text("subckt", required='"receiver"')
@@ -129,13 +134,15 @@ def _netlist(table: Table, name: str, draft: Draft, folder: Path) -> Stage | Non
     ports = tuple(_port(port) for port in table.names("ports", 'a list of nodes: ["in", "0", "out", "VP"]'))
     table.finish(_OWN_KEYS)
     file = netlist_file(table, text, folder)
+    broken = Stage(name, BROKEN, where=table.where())
     if file is None or not subckt:
-        return None
+        return broken
     found = read_netlist(file, folder, subckt)
     if subckt.lower() not in found.ports:
         draft.source.problems += found.problems
-        table.wrong("subckt", f"{file.name} has no .subckt “{subckt}”.", nearest(subckt, found.ports))
-        return None
+        if not found.problems:  # else it may be in the part that could not be read
+            table.wrong("subckt", f"{file.name} has no .subckt “{subckt}”.", nearest(subckt, found.ports))
+        return broken
     _check_ports(table, ports, found.ports[subckt.lower()], {rail.name for rail in draft.rails})
     for part in parts_of(parts, found, name, draft):
         draft.add(part)
