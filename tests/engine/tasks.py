@@ -170,3 +170,9 @@ def response(session: Session, item: tuple[list[str], list[float], list[str]]) -
     lines, frequencies, nodes = item
     session.load(lines)
     return session.ac(frequencies, nodes)
+
+
+def interrupted(_session: Session, item: int) -> int:
+    """Get the signal that Ctrl-C sends to every process of a terminal."""
+    os.kill(os.getpid(), signal.SIGINT)
+    return item

@@ -169,3 +169,7 @@ def _runs(pid: int) -> bool:
 def test_memory_stays_flat_over_many_loads(pool: Pool) -> None:
     early, late = pool.map(tasks.memory_over_loads, [400])[0].value
     assert late - early < 8  # MB; measured: below 1
+
+
+def test_worker_leaves_ctrl_c_to_its_parent(pool: Pool) -> None:
+    assert pool.map(tasks.interrupted, [1, 2]) == [Outcome(1), Outcome(2)]

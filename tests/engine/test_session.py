@@ -203,3 +203,13 @@ def test_transient_that_does_not_arrive_is_a_failure(session: Session) -> None:
     )
     with pytest.raises(RunFailed):
         session.tran(1.0, 1e-2, ["out"])
+
+
+def test_voltages_kept_for_one_run_do_not_narrow_the_next(session: Session) -> None:
+    session.load(RC)
+    assert session.op(["in"])[0] == pytest.approx(1)
+    session.ac([1e3], ["out"])
+    assert session.op(["in"])[0] == pytest.approx(1)
+    session.tran(1e-4, 1e-5, ["out"])
+    assert abs(session.ac([1e3], ["in"])[0, 0]) == pytest.approx(1)
+    assert len(session.nodes()) == 2

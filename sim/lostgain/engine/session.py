@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from lostgain.engine.binding import Binding, binding, ffi
 from lostgain.engine.errors import CircuitRefused, RunFailed
+from lostgain.engine.vectors import copied, even_runs, why
 from lostgain.problems import nearest
 
 _VOLTAGE = 3  # ngspice's SV_VOLTAGE; the constants, among which a missing name is looked up too, have 0
@@ -88,10 +89,10 @@ class Session:
         spice.clear()
         spice.circuit(["* lostgain", *self._lines, ".end", ""])
         if spice.finished:
-            raise CircuitRefused(_why(spice.printed, "ngspice refused the circuit"), spice.printed)
+            raise CircuitRefused(why(spice.printed, "ngspice refused the circuit"), spice.printed)
         if spice.complained and not self._listed():
             spice.owner = None
-            raise CircuitRefused(_why(spice.printed, "ngspice refused the circuit"), spice.printed)
+            raise CircuitRefused(why(spice.printed, "ngspice refused the circuit"), spice.printed)
 
     def listing(self) -> list[str]:
         """Return the flat circuit as ngspice prints it: subcircuits expanded, parameters evaluated.
@@ -178,7 +179,7 @@ class Session:
         if wanted.ndim != 1 or not wanted.size or not np.all(np.isfinite(wanted)) or np.any(wanted <= 0):
             raise ValueError("frequencies must be positive numbers, one or more")
         result = np.empty((len(nodes), wanted.size), dtype=complex)
-        for run in _even_runs(wanted):
+        for run in even_runs(wanted):
             first, last = float(wanted[run[0]]), float(wanted[run[-1]])
             points, each = (3, 2) if len(run) == 2 else (len(run), 1)  # ngspice runs only the first of two points
             plot = self._run(f"ac lin {points} {first!r} {last!r}", "ac", nodes)
@@ -258,7 +259,7 @@ class Session:
             time = self._scale(plot, "time")
             reached = float(time[-1]) if time.size else 0.0
             if reached < stop * (1 - 1e-9):
-                raise RunFailed(_why(self.said, f"the transient stopped at {reached:.4g} s of {stop:.4g} s"), self.said)
+                raise RunFailed(why(self.said, f"the transient stopped at {reached:.4g} s of {stop:.4g} s"), self.said)
             return time, self._fetch(plot, nodes, time.size)
         finally:
             self._finish()
@@ -296,7 +297,7 @@ class Session:
         plot = spice.newest()
         if spice.finished or not plot.startswith(kind):
             self._finish()
-            raise RunFailed(_why(spice.printed, f"ngspice gave no result for {kind}"), spice.printed)
+            raise RunFailed(why(spice.printed, f"ngspice gave no result for {kind}"), spice.printed)
         if self._nodes is None:
             self._know_nodes(plot)
         return plot
@@ -344,7 +345,7 @@ class Session:
         record = self._spice.vector(f"{plot}.{name}".encode())
         if record == ffi.NULL or record.v_length <= 0:
             return np.empty(0)
-        return _copied(record)
+        return copied(record)
 
     def _fetch(self, plot: str, nodes: Sequence[str], length: int, dtype: type = float) -> NDArray[Any]:
         """Copy the wanted voltages out of a plot: array, (node, length)."""
@@ -358,8 +359,8 @@ class Session:
                     f"the circuit has no node {node!r}. {nearest(node, self._nodes or [])}".rstrip(), self.said
                 )
             if record.v_length != length:
-                raise RunFailed(_why(self.said, "ngspice found no solution"), self.said)
-            result[row] = _copied(record)
+                raise RunFailed(why(self.said, "ngspice found no solution"), self.said)
+            result[row] = copied(record)
         if not np.all(np.isfinite(result)):
             bad = nodes[int(np.argmax(~np.isfinite(result).all(axis=1)))]
             raise RunFailed(f"the result at node {bad!r} is not a finite number", self.said)
@@ -378,39 +379,3 @@ class Session:
             if ffi.string(record.v_name).decode("utf-8", "replace").lower() == name.lower():
                 return record
         return None
-
-
-def _copied(record: Any) -> NDArray[Any]:
-    """Copy a vector's numbers before ngspice frees them."""
-    count = int(record.v_length)
-    if record.v_compdata == ffi.NULL:
-        return np.frombuffer(ffi.buffer(record.v_realdata, count * 8), dtype=float).copy()
-    return np.frombuffer(ffi.buffer(record.v_compdata, count * 16), dtype=complex).copy()
-
-
-def _even_runs(frequencies: Values) -> list[list[int]]:
-    """Split frequencies into as few evenly spaced runs as come easily, since ngspice takes no list.
-
-    Any two are evenly spaced, so there are at most half as many runs as frequencies.
-    """
-    order = [int(index) for index in np.argsort(frequencies, kind="stable")]
-    runs: list[list[int]] = []
-    while order:
-        run, order = order[:2], order[2:]
-        if len(run) == 2:
-            step = frequencies[run[1]] - frequencies[run[0]]
-            if step == 0:
-                run, order = run[:1], [run[1], *order]
-            while step and order and math.isclose(frequencies[order[0]] - frequencies[run[-1]], step, rel_tol=1e-12):
-                run.append(order.pop(0))
-        runs.append(run)
-    return runs
-
-
-def _why(printed: Sequence[str], fallback: str) -> str:
-    """Return the line of ngspice's that says most about a failure, behind a plain sentence."""
-    for word in ("undefined", "unknown", "can't find", "could not", "timestep too small", "singular", "error"):
-        for line in printed:
-            if word in line.lower() and "gmin" not in line.lower():
-                return f"{fallback} ({' '.join(line.split())})"
-    return fallback
