@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import Allowances, allowances
 from lostgain.diagnosis.features import Feature, feature_of, scaled, slope
-from lostgain.diagnosis.shapes import SHAPES
+from lostgain.diagnosis.shapes import PICTURES
 from lostgain.readings.model import Instrument, Reading
 from lostgain.signatures import Table
 
@@ -90,7 +90,7 @@ def observed(table: Table, readings: Sequence[Reading], instruments: Mapping[str
         feature = feature_of(reading, table, instrument)
         if feature is None:
             out.left_out.append(_why_not(reading, table))
-        elif reading.word in SHAPES or reading.word == "low":
+        elif reading.word in PICTURES or reading.word == "low":
             words.append((reading, feature))
         elif reading.word == "hum":
             out.left_out.append(f"{_called(reading)}: hum says nothing here yet; the table holds no ripple.")

@@ -1,0 +1,55 @@
+"""Stage gains from levels: how the bench reads a chain."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lostgain.circuit import Circuit
+from lostgain.signatures.predict import State
+
+#: Below this [V rms] a level is nothing, and a gain from it means nothing.
+NOTHING = 0.5e-3
+
+
+@dataclass(frozen=True)
+class StageGain:
+    """A stage between the last test point before it and the last one in it.
+
+    Parameters
+    ----------
+    stage : str
+    first, last : str
+        Test points the gain is taken between.
+    gain : tuple of float
+        As a ratio, one for each frequency; NaN where nothing comes in.
+    """
+
+    stage: str
+    first: str
+    last: str
+    gain: tuple[float, ...]
+
+
+def stage_gains(circuit: Circuit, state: State) -> tuple[StageGain, ...]:
+    """Return the gain of each stage that has a test point at its output or further in, in signal order.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    state : State
+    """
+    points = list(circuit.points)
+    by_node = {node: name for name, node in reversed(circuit.points.items())}
+    first = by_node.get("in", points[0] if points else "")
+    gains = []
+    for stage, node in circuit.stage_ends.items():
+        last = by_node.get(node)
+        if last is None or last == first:
+            continue
+        before, after = state.level[points.index(first)], state.level[points.index(last)]
+        ratio = np.where(before > NOTHING, after / np.maximum(before, 1e-12), np.nan)
+        gains.append(StageGain(stage, first, last, tuple(float(value) for value in ratio)))
+        first = last
+    return tuple(gains)

@@ -1,0 +1,115 @@
+"""Two or three sentences in bench language on what a failure looks like, made from the numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from lostgain.quantities import show, show_level
+from lostgain.signatures.gains import NOTHING
+from lostgain.signatures.predict import Prediction
+from lostgain.signatures.shapes import picture
+
+#: A level this far off counts as changed [dB]; DC this far off [V] and as a share of the healthy voltage.
+CHANGED_DB = 1.0
+CHANGED_VOLTS = 0.1
+CHANGED_SHARE = 0.1
+
+
+def sentences(prediction: Prediction) -> list[str]:
+    """Return what a technician would see, most telling first.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    """
+    if not np.isfinite(prediction.faulty.level[:, 0]).all():
+        return ["The simulation gave no level for this failure: " + "; ".join(prediction.faulty.trouble) + "."]
+    told = [_signal(prediction), *_picture(prediction), *_band(prediction), *_dc(prediction)]
+    if not prediction.faulty.settled.all():
+        told.append("The level does not settle: expect a moving or fuzzy trace.")
+    return told
+
+
+def _decibels(prediction: Prediction, frequency: int) -> np.ndarray:
+    healthy, faulty = prediction.healthy.level[:, frequency], prediction.faulty.level[:, frequency]
+    return np.asarray(20 * np.log10(np.maximum(faulty, NOTHING) / np.maximum(healthy, NOTHING)))
+
+
+def _signal(prediction: Prediction) -> str:
+    """Where along the chain the signal changes."""
+    change = _decibels(prediction, 0)
+    heard = prediction.healthy.level[:, 0] > 4 * NOTHING
+    off = np.flatnonzero((np.abs(change) > CHANGED_DB) & heard)
+    where = f"at {prediction.frequencies[0]:g} Hz"
+    if len(off) == 0:
+        return f"The signal is whole at every test point {where}."
+    first = int(off[0])
+    before = next((index for index in range(first - 1, -1, -1) if heard[index]), None)
+    faulty = prediction.faulty.level[first, 0]
+    what = _what(float(change[first]), float(faulty))
+    start = f"The signal is whole at {prediction.points[before]}" if before is not None else "The signal"
+    joint = " and " if before is not None else " is "
+    text = f"{start}{joint}{what} at {prediction.points[first]} {where}"
+    if faulty > 2 * NOTHING:
+        text += f" ({show_level(float(faulty))} instead of {show_level(float(prediction.healthy.level[first, 0]))})"
+    last = int(np.flatnonzero(heard)[-1])
+    if last in off and last != first and abs(change[last] - change[first]) > CHANGED_DB:
+        text += f"; {prediction.points[last]} shows {_what(float(change[last]), float(prediction.faulty.level[last, 0]))}"
+    return text + "."
+
+
+def _what(decibels: float, volts: float) -> str:
+    if volts < 2 * NOTHING:
+        return "gone"
+    return f"{abs(decibels):.0f} dB {'low' if decibels < 0 else 'high'}"
+
+
+def _picture(prediction: Prediction) -> list[str]:
+    """What the screen shows where the shape has changed."""
+    for index, name in enumerate(prediction.points):
+        was = picture(prediction.healthy.wave[index, 0], prediction.healthy.level[index, 0])
+        now = picture(prediction.faulty.wave[index, 0], prediction.faulty.level[index, 0])
+        if now and now != was:
+            return [f"From {name} on the sine is {now}."]
+    return []
+
+
+def _band(prediction: Prediction) -> list[str]:
+    """Lost bass or treble: changes at the low and high frequency that the middle one does not show."""
+    told = []
+    middle = _decibels(prediction, 0)
+    for index, name in ((1, "bass"), (2, "treble")):
+        if len(prediction.frequencies) <= index:
+            continue
+        change = _decibels(prediction, index) - middle
+        heard = prediction.faulty.level[:, index] > 4 * NOTHING
+        heard |= prediction.faulty.level[:, 0] > 4 * NOTHING
+        off = np.flatnonzero((np.abs(change) > CHANGED_DB) & heard)
+        if len(off):
+            first = int(off[0])
+            more = "less" if change[first] < 0 else "more"
+            told.append(
+                f"There is {more} {name}: {abs(change[first]):.0f} dB {more} at {prediction.frequencies[index]:g} Hz "
+                f"than at {prediction.frequencies[0]:g} Hz, from {prediction.points[first]} on."
+            )
+    return told
+
+
+def _dc(prediction: Prediction) -> list[str]:
+    """Where DC has moved most."""
+    healthy, faulty = prediction.healthy.dc, prediction.faulty.dc
+    moved = np.abs(faulty - healthy)
+    off = np.flatnonzero(moved > CHANGED_VOLTS + CHANGED_SHARE * np.abs(healthy))
+    if len(off) == 0:
+        return ["DC is as it should be at every test point."]
+    first, worst = int(off[0]), int(off[np.argmax(moved[off])])
+    text = f"DC is off from {prediction.points[first]} on: {_volts(faulty[first])} instead of {_volts(healthy[first])}"
+    if worst != first:
+        text += f", and {_volts(faulty[worst])} at {prediction.points[worst]}"
+    return [text + "."]
+
+
+def _volts(value: float) -> str:
+    return show(float(value), "V") if abs(value) >= 1e-3 else "0 V"
+
+
