@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from lostgain.problems import UserError
-from lostgain.unit import library
+from lostgain.unit import library, open_unit
 from lostgain.unit.kinds import kinds, of_family
 
 STAGE = """title = "Pad"
@@ -93,3 +93,27 @@ def test_a_family_stands_for_its_kinds() -> None:
     assert {kind.name for kind in of_family("capacitor")} == {"electrolytic", "film", "ceramic", "tantalum"}
     assert [kind.name for kind in of_family("film")] == ["film"]
     assert of_family("valve") == ()
+
+
+#: A part of each family, by which any role can be filled.
+FILLERS = {
+    "resistor": "R{} 10k", "capacitor": "C{} 10u", "inductor": "L{} 10uH", "potentiometer": "RV{} 10k",
+    "opamp": "U{} opamp-jfet", "npn": "Q{} npn-small", "pnp": "Q{} pnp-small", "njf": "Q{} njf-small",
+    "diode": "D{} diode-signal", "contact": "J{}", "mute": "K{} mute",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", library.stage_names())
+def test_a_unit_can_be_made_of_every_stage(tmp_path: Path, name: str) -> None:
+    facts = library.stage(name)
+    families = {role: of_family(facts.roles[role].kind)[0] for role in facts.roles}
+    parts = [
+        f'{role} = "{FILLERS[kind.family].format(number)}{" fuse" if kind.name == "fuse" else ""}"'
+        for number, (role, kind) in enumerate(families.items(), start=1)
+    ]
+    lines = ["[unit]", "title = 'A'", "[rails]", "VP = '+15 V'", "VN = '-15 V'", "[setup]", "generator = '1 V rms'"]
+    lines += ["[[stage]]", "name = 'S'", f"use = '{name}'", *parts]
+    (tmp_path / "unit.toml").write_text("\n".join(lines), encoding="utf-8")
+    unit = open_unit(tmp_path)
+    assert {part.role for part in unit.parts.values() if part.stage == "S"} == set(facts.roles)
+    assert all(part.pins for part in unit.parts.values())
