@@ -1,0 +1,1 @@
+"""Plots and printable pages; no computation."""

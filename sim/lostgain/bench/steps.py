@@ -1,0 +1,200 @@
+"""The steps of the bench sheet, in the order in which a bench works."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Sequence
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from lostgain.bench.healthy import healthy_dc, healthy_level, output_point, picture
+from lostgain.bench.sheet_model import Expected, Range, Row, Step
+from lostgain.quantities import show
+from lostgain.readings.instruments import instruments
+from lostgain.readings.model import Instrument
+from lostgain.signatures import Table
+from lostgain.unit import called
+from lostgain.unit.model import Part, Rail, TestPoint, Unit
+from lostgain.unit.summary import value_shown
+
+#: From the middle of a normal distribution to its 95th percentile [standard deviations].
+_NINE_TENTHS = 1.645
+#: Points of the output stage count as its output where level [share] and DC [V] are the output's.
+_SAME_LEVEL, _SAME_DC = 0.02, 5e-3
+
+
+@cache
+def wording() -> dict[str, Any]:
+    """Return the wording and figures of ``sheet.toml``."""
+    return tomllib.loads(Path(__file__).with_name("sheet.toml").read_text(encoding="utf-8"))
+
+
+def instrument_of(unit: Unit) -> Instrument:
+    """Return the instrument of the set-up."""
+    return instruments(unit.folder)[unit.setup.instrument]
+
+
+def steps(table: Table) -> Iterator[Step]:
+    """Yield the steps: power off, first power-up without load, DC, signal.
+
+    DC is read from the output back to the input and the signal from the input on, so that the probe begins each step
+    where the step before left it.
+    """
+    unit = table.circuit.unit
+    checks = list(_checks(unit))
+    if checks:
+        yield _step("off" if output_devices(unit) else "off_fuses", unit, checks)
+    powered = [*_rails(table), *_output_dc(table)]
+    if powered:
+        yield _step("limiter", unit, powered)
+    reached = [point for point in unit.points if point.reach]
+    floor = instrument_of(unit).floor_dc
+    backwards = [_row(point, unit, (_dc(table, point.name, floor),)) for point in reversed(reached)]
+    yield _step("dc", unit, backwards)
+    yield _step("signal", unit, [_signal(table, point) for point in reached])
+
+
+def _step(name: str, unit: Unit, rows: Sequence[Row]) -> Step:
+    texts = wording()[name]
+    kind = "" if unit.mains else "_no_mains"
+    figures = {
+        "frequencies": ", ".join(show(value, "Hz") for value in unit.setup.frequencies),
+        "first": show(unit.setup.frequencies[0], "Hz"),
+    }
+    closing = texts.get(f"after{kind}", texts["after"])
+    return Step(
+        title=texts.get(f"title{kind}", texts["title"]),
+        before=tuple(text.format(**figures) for text in texts.get(f"before{kind}", texts["before"])),
+        rows=tuple(rows),
+        after=tuple(text.format(**figures) for text in closing),
+        minutes=sum(row.minutes * len(row.names) for row in rows),
+        moves=sum(len(row.names) for row in rows),
+    )
+
+
+def names_of(unit: Unit, text: str) -> tuple[str, ...]:
+    """Return what each channel calls a place of the first channel; one name where all call it the same."""
+    found = tuple(called(channel, text) for channel in unit.channels)
+    return found if len(set(found)) > 1 else found[:1]
+
+
+def _in_channels(unit: Unit, text: str) -> tuple[str, ...]:
+    return tuple(called(channel, text) for channel in unit.channels)
+
+
+def _row(point: TestPoint, unit: Unit, expected: tuple[Expected, ...], **more: Any) -> Row:
+    return Row(_in_channels(unit, point.name), point.stage, expected, point.minutes, **more)
+
+
+# Power off.
+
+
+def output_devices(unit: Unit) -> list[Part]:
+    """Return the transistors of output stages, by their device class."""
+    classes = wording()["output_classes"]
+    return [part for part in unit.parts.values() if part.device in classes]
+
+
+def _checks(unit: Unit) -> Iterator[Row]:
+    """Fuses, output devices, and the emitter resistors in their stage."""
+    texts, minutes = wording()["off"], float(wording()["check_minutes"])
+    devices = output_devices(unit)
+    stages = {part.stage for part in devices}
+    for part in unit.parts.values():
+        if part.kind == "fuse":
+            note = texts["fuse_note"].format(rating=value_shown(part)).strip()
+            yield Row(names_of(unit, part.designator), part.stage, (_look(texts["fuse"]),), minutes, note=note)
+    for part in devices:
+        note = texts["device_note"].format(kind=part.kind.upper())
+        yield Row(_in_channels(unit, part.designator), part.stage, (_look(texts["device"]),), minutes, note=note)
+    for part in unit.parts.values():
+        small = part.kind == "resistor" and (part.value or 1e9) <= wording()["emitter_resistor"]
+        if small and part.stage in stages:
+            look = _look(texts["resistor"].format(value=value_shown(part)))
+            yield Row(_in_channels(unit, part.designator), part.stage, (look,), minutes, note=texts["resistor_note"])
+
+
+def _look(text: str) -> Expected:
+    return Expected("check", text=text)
+
+
+# First power-up, without load.
+
+
+def _rails(table: Table) -> Iterator[Row]:
+    """Every rail, at a test point on it where there is one in reach."""
+    circuit, texts = table.circuit, wording()["limiter"]
+    unit = circuit.unit
+    floor = instrument_of(unit).floor_dc
+    for rail in unit.rails:
+        name = texts["rail"].format(name=rail.name)
+        fused = texts["fused"].format(fuse=rail.fuse) if rail.fuse else ""
+        on_it = [point for point in unit.points if point.reach and circuit.points.get(point.name) == rail.name.lower()]
+        if on_it:
+            note = f"{name}, {fused}" if fused else name
+            yield _row(on_it[0], unit, (_dc(table, on_it[0].name, floor),), note=note)
+        else:
+            expected = Expected("dc", volts=rail_range(rail), floor=floor)
+            yield Row((name,), "supply", (expected,), float(wording()["rail_minutes"]), note=fused)
+
+
+def rail_range(rail: Rail) -> Range:
+    """Return where nine rails out of ten lie [V], two standard deviations being the tolerance."""
+    low, high = rail.tolerance
+    middle, reach = (low + high) / 2, _NINE_TENTHS * (high - low) / 4
+    ends = sorted((rail.volts * (1 + middle - reach), rail.volts * (1 + middle + reach), rail.volts))
+    return Range(rail.volts, ends[0], ends[-1])
+
+
+def _output_dc(table: Table) -> list[Row]:
+    unit = table.circuit.unit
+    floor = instrument_of(unit).floor_dc
+    return [_row(unit.point(name), unit, (_dc(table, name, floor),)) for name in at_output(table)]
+
+
+def at_output(table: Table) -> list[str]:
+    """Return the test points in reach where the output's DC can be read, in signal order.
+
+    Besides the one at the output those of an output stage that show the same, such as one ahead of the relay.
+    """
+    unit, output = table.circuit.unit, output_point(table)
+    if output is None:
+        return []
+    order = [stage.name for stage in unit.stages]
+    last = max((order.index(part.stage) for part in output_devices(unit) if part.stage in order), default=len(order))
+    where = table.points.index(output)
+    dc, level = table.values("dc")[0, 0], table.values("level")[0, 0, :, 0]
+    found = []
+    for index, name in enumerate(table.points):
+        point = unit.point(name)
+        later = point.stage in order and order.index(point.stage) >= last
+        same = abs(dc[index] - dc[where]) < _SAME_DC and np.isclose(level[index], level[where], rtol=_SAME_LEVEL)
+        if point.reach and (name == output or (later and same)):
+            found.append(name)
+    return found
+
+
+# Power on.
+
+
+def _dc(table: Table, point: str, floor: float) -> Expected:
+    return Expected("dc", volts=healthy_dc(table, point), floor=floor)
+
+
+def _signal(table: Table, point: TestPoint) -> Row:
+    unit = table.circuit.unit
+    floor = instrument_of(unit).floor_level
+    expected = tuple(
+        Expected(
+            "level",
+            frequency,
+            healthy_level(table, point.name, index),
+            healthy_level(table, point.name, index, "swing"),
+            floor,
+        )
+        for index, frequency in enumerate(table.frequencies)
+    )
+    return _row(point, unit, expected, picture=picture(table, point.name, floor))
