@@ -1,0 +1,163 @@
+"""A chart of test points down the page in signal order, with one axis beside another and values written in columns."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+from numpy.typing import NDArray
+
+from lostgain.report.pictures.style import GREY, NORMAL, PALE, SMALL, WIDE, Look, sheet, widest
+
+Values = NDArray[np.float64]
+
+#: Height of a row [inch], room above the rows (title, axis) and below (axis, key, notes), and around the columns.
+ROW, ABOVE, BELOW, EDGE, GAP = 0.27, 1.25, 0.75, 0.25, 0.12
+#: Least width of an axis [inch].
+NARROWEST = 1.1
+NOTE = 0.16
+
+
+@dataclass(frozen=True)
+class Trace:
+    """One set of values along the chain.
+
+    Parameters
+    ----------
+    label : str
+    look : Look
+    values : array, (point, axis)
+        Where marks stand, on the axis's scale; NaN for no mark.
+    low, high : array or None, (point, axis)
+        Ends of a range drawn as a bar behind the marks.
+    column : sequence of sequence of str, or None
+        What is written beside each axis, [point][axis].
+    heading : str
+        Of the columns.
+    """
+
+    label: str
+    look: Look
+    values: Values
+    low: Values | None = None
+    high: Values | None = None
+    column: Sequence[Sequence[str]] | None = None
+    heading: str = ""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """What a chart of test points shows.
+
+    Parameters
+    ----------
+    title, below : str
+    points : tuple of str
+        In signal order.
+    unreachable : frozenset of str
+        Those that no probe reaches.
+    axes : tuple of str
+        Titles of the axes.
+    dress : callable
+        Gives an axis its marks.
+    traces : tuple of Trace
+    range_label : str
+        What the range bars are; empty for none.
+    notes : tuple of str
+        Written under the key.
+    """
+
+    title: str
+    below: str
+    points: tuple[str, ...]
+    unreachable: frozenset[str]
+    axes: tuple[str, ...]
+    dress: Callable[[Axes], None]
+    traces: tuple[Trace, ...]
+    range_label: str = ""
+    notes: tuple[str, ...] = field(default=())
+
+
+def draw(chart: Chart) -> Figure:
+    """Return the picture of a chart."""
+    count = len(chart.axes)
+    columns = [trace for trace in chart.traces if trace.column is not None]
+    trial = sheet(WIDE, 4, "")
+    names = [_named(name, chart) for name in chart.points]
+    left = EDGE + widest(trial, names, NORMAL) + GAP
+    written = [[_column_width(trial, trace, axis) for trace in columns] for axis in range(count)]
+    beside = sum(sum(each) + GAP for each in written)
+    room = WIDE - left - EDGE - beside - (count - 1) * GAP
+    width = WIDE + max(0.0, count * NARROWEST - room)
+    each_axis = max(NARROWEST, min(room / count, 6.0))
+    body = ROW * max(len(chart.points), 3)
+    below = BELOW + 0.22 + NOTE * len(chart.notes)
+    height = ABOVE + body + below
+    figure = sheet(width, height, chart.title, chart.below)
+    start = left
+    for axis in range(count):
+        ax = figure.add_axes((start / width, below / height, each_axis / width, body / height))
+        _fill(ax, chart, axis, names if axis == 0 else None)
+        _write(ax, columns, axis, written[axis], each_axis)
+        start += each_axis + GAP + sum(written[axis]) + GAP
+    _key(figure, chart, width, height)
+    return figure
+
+
+def _named(name: str, chart: Chart) -> str:
+    return f"{name} (out of reach)" if name in chart.unreachable else name
+
+
+def _column_width(figure: Figure, trace: Trace, axis: int) -> float:
+    assert trace.column is not None
+    return widest(figure, [trace.heading, *(row[axis] for row in trace.column)], SMALL) + GAP
+
+
+def _fill(ax: Axes, chart: Chart, axis: int, names: list[str] | None) -> None:
+    rows = np.arange(len(chart.points))
+    ax.set_ylim(max(len(rows), 3) - 0.5, -0.5)
+    chart.dress(ax)
+    ax.set_title(chart.axes[axis], loc="left", weight="bold", pad=6)
+    ax.set_yticks(rows, names if names is not None else [""] * len(rows), size=NORMAL)
+    ax.tick_params(axis="y", length=0, labelcolor="black")
+    for row in rows:
+        ax.axhline(row, color=PALE, lw=0.6, zorder=0.5)
+    for trace in chart.traces:
+        if trace.low is not None and trace.high is not None:
+            known = np.isfinite(trace.low[:, axis]) & np.isfinite(trace.high[:, axis])
+            ax.hlines(rows[known], trace.low[known, axis], trace.high[known, axis], color=trace.look.colour, lw=7,
+                      alpha=0.3, zorder=2)  # fmt: skip
+        ax.plot(trace.values[:, axis], rows, zorder=3, clip_on=False, **trace.look.line())
+
+
+def _write(ax: Axes, columns: list[Trace], axis: int, widths: list[float], inches: float) -> None:
+    """Write the values of an axis in columns at its right, lined up at their right edges."""
+    place = inches + GAP / 2
+    for trace, width in zip(columns, widths, strict=True):
+        assert trace.column is not None
+        place += width
+        right = (place - GAP / 2) / inches
+        ax.annotate(trace.heading, (right, 1.0), xytext=(0, 19), xycoords="axes fraction", textcoords="offset points",
+                    size=SMALL, ha="right", va="bottom", color=trace.look.colour, annotation_clip=False)  # fmt: skip
+        for row, texts in enumerate(trace.column):
+            ax.text(right, row, texts[axis], transform=ax.get_yaxis_transform(), size=SMALL, ha="right", va="center",
+                    color=trace.look.colour)  # fmt: skip
+
+
+def _key(figure: Figure, chart: Chart, width: float, height: float) -> None:
+    marks: list[Line2D | Patch] = [Line2D([], [], label=trace.label, **trace.look.line()) for trace in chart.traces]
+    ranged = next((trace for trace in chart.traces if trace.low is not None), None)
+    if chart.range_label and ranged is not None:
+        marks.insert(1, Patch(color=ranged.look.colour, alpha=0.3, lw=0, label=chart.range_label))
+    bottom = 0.12 + NOTE * len(chart.notes)
+    figure.legend(
+        handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, bottom / height), ncols=len(marks),
+        frameon=False, handlelength=3.2, borderaxespad=0, borderpad=0.2, columnspacing=1.6,
+    )  # fmt: skip
+    for number, note in enumerate(reversed(chart.notes)):
+        figure.text(EDGE / width, (0.12 + NOTE * number) / height, note, size=SMALL, color=GREY, va="bottom")

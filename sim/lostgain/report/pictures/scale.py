@@ -1,0 +1,57 @@
+"""Levels in decibels on an axis that can be read in volts as well."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+from matplotlib.axes import Axes
+from numpy.typing import NDArray
+
+from lostgain.quantities import show
+from lostgain.report.pictures.style import GREY, PALE, SMALL
+from lostgain.signatures.gains import NOTHING
+
+Values = NDArray[np.float64]
+
+#: Where "nothing" is drawn [dB re 1 V rms], and the step of the marks on the axis [dB].
+FLOOR = 20 * math.log10(NOTHING)
+STEP = 20
+
+
+def decibels(volts: Values | float) -> Values:
+    """Return levels in dB re 1 V rms; what is nothing lies on the floor, and NaN stays NaN."""
+    return np.asarray(20 * np.log10(np.maximum(np.asarray(volts, dtype=float), NOTHING)))
+
+
+def volts(level: float) -> str:
+    """Return a level as it is written beside a mark: ``420 mV``, ``nothing``, ``—`` where there is none."""
+    if math.isnan(level):
+        return "—"
+    return "nothing" if level <= NOTHING else show(level, "V")
+
+
+def highest(levels: Iterable[Values]) -> float:
+    """Return the top of the axis [dB re 1 V rms]: the next mark above all levels."""
+    tops = [float(np.nanmax(each)) for each in levels if np.isfinite(each).any()]
+    top = float(decibels(max(tops, default=1.0)))
+    return max(STEP * math.ceil((top + 4) / STEP), 0)
+
+
+def dress(ax: Axes, top: float) -> None:
+    """Give a horizontal axis its marks: decibels below, volts rms above, and a strip at the floor for nothing."""
+    ax.set_xlim(FLOOR - 4, top)
+    marks = [mark for mark in range(-200, int(top) + 1, STEP) if mark > FLOOR]
+    ax.set_xticks(marks, [f"{mark:+d}".replace("-", "−") if mark else "0" for mark in marks])
+    ax.set_xlabel("dB re 1 V rms")
+    above = ax.secondary_xaxis("top")
+    above.set_xticks(marks, [show(10 ** (mark / 20), "V", 1) for mark in marks])
+    above.set_xlabel("V rms")
+    ax.axvspan(FLOOR - 4, FLOOR + 2.5, color=PALE, lw=0, zorder=0)
+    ax.text(
+        FLOOR - 0.8, 0.5, "nothing", rotation=90, size=SMALL, color=GREY, ha="center", va="center", zorder=1,
+        transform=ax.get_xaxis_transform(),
+    )  # fmt: skip
+    ax.grid(axis="x", zorder=0)
+    ax.set_axisbelow(True)

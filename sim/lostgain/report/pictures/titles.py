@@ -1,0 +1,33 @@
+"""What the pictures say in words, from the records."""
+
+from __future__ import annotations
+
+from lostgain.quantities import show
+from lostgain.signatures import Prediction
+from lostgain.unit.model import Unit
+
+#: What the set-up's frequencies are called, in its order.
+PLACES = ("middle", "low", "high")
+
+
+def failure(prediction: Prediction) -> str:
+    """Return the failure's short name: ``R14 open``, or several joined by "and"."""
+    return " and ".join(fault.label for fault in prediction.faults) or "healthy"
+
+
+def frequency(value: float, index: int) -> str:
+    """Return ``middle, 500 Hz``."""
+    place = f"{PLACES[index]}, " if index < len(PLACES) else ""
+    return f"{place}{show(value, 'Hz')}"
+
+
+def drive(unit: Unit) -> str:
+    """Return the unit's title and how it is driven: ``Two-zone amplifier; generator 200 mV rms, load 8 Ω``."""
+    setup = unit.setup
+    load = f", load {show(setup.load, 'ohm')}" if setup.load else ", no load"
+    return f"{unit.title}; generator {show(setup.generator, 'V rms')}{load}"
+
+
+def unreachable(unit: Unit) -> frozenset[str]:
+    """Return the names of the test points that no probe reaches."""
+    return frozenset(point.name for point in unit.points if not point.reach)

@@ -1,0 +1,111 @@
+"""What the generator's sine looks like at each test point."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
+from matplotlib.ticker import FuncFormatter, MaxNLocator
+from numpy.typing import NDArray
+
+from lostgain.quantities import show
+from lostgain.report.pictures.style import EDGES, FAULTY, GREY, HEALTHY, SMALL, WIDE, drawing, kind_of, save, sheet
+from lostgain.report.pictures.titles import drive, failure, frequency, unreachable
+from lostgain.signatures import Prediction, State
+from lostgain.signatures.gains import NOTHING
+
+Values = NDArray[np.float64]
+
+ACROSS, CYCLES = 4, 2
+#: Height of one picture with its title, room above and below all [inch]; around each picture.
+TALL, ABOVE, BELOW = 1.5, 0.7, 0.75
+LEFT, RIGHT, OVER, UNDER = 0.62, 0.16, 0.52, 0.12
+#: Smallest half height of a picture [V]: what is nothing is drawn as a flat line.
+LEAST = 2 * NOTHING
+
+
+def waves(prediction: Prediction, path: Path | str, index: int = 0) -> Path:
+    """Draw two cycles of the signal at each test point, healthy dashed and faulty solid, without DC.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    path : path
+        Its suffix decides the format: ``.png``, ``.svg`` or ``.pdf``.
+    index : int
+        Of the set-up's frequency; 0 is the middle one.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    UserError
+        If the suffix is no kind of picture, or the file cannot be written.
+    """
+    kind_of(Path(path))
+    count = len(prediction.points)
+    across = min(ACROSS, max(count, 1))
+    down = math.ceil(count / across)
+    width = max(WIDE * across / ACROSS, 6.0)
+    height = ABOVE + BELOW + down * TALL
+    told = f"{drive(prediction.circuit.unit)}; {frequency(prediction.frequencies[index], index)}; DC taken off"
+    with drawing():
+        figure = sheet(width, height, f"Signal at each test point: {failure(prediction)}", told)
+        for point in range(count):
+            row, column = divmod(point, across)
+            cell = (width - 0.2) / across
+            left, bottom = 0.1 + column * cell + LEFT, height - ABOVE - (row + 1) * TALL + UNDER
+            ax = figure.add_axes(
+                (left / width, bottom / height, (cell - LEFT - RIGHT) / width, (TALL - OVER - UNDER) / height)
+            )
+            _picture(ax, prediction, point, index)
+            _times(ax, prediction.frequencies[index], point + across >= count)
+        marks = [Line2D([], [], color=look.colour, ls=look.dashes, lw=1.6, label=label)
+                 for look, label in ((HEALTHY, "healthy"), (FAULTY, failure(prediction)))]  # fmt: skip
+        figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, 0.1 / height), ncols=2, **EDGES)
+        return save(figure, path)
+
+
+def _picture(ax: Axes, prediction: Prediction, point: int, index: int) -> None:
+    name = prediction.points[point]
+    out = " (out of reach)" if name in unreachable(prediction.circuit.unit) else ""
+    ax.annotate(f"{name}{out}", (0, 1), xytext=(0, 15), xycoords="axes fraction", textcoords="offset points",
+                weight="bold", va="bottom")  # fmt: skip
+    tallest = LEAST
+    for place, (state, look) in enumerate(((prediction.healthy, HEALTHY), (prediction.faulty, FAULTY))):
+        wave = np.asarray(state.wave[point, index], dtype=float)
+        ax.annotate(_said(state, point, index), (place * 0.5, 1), xytext=(0, 4), xycoords="axes fraction",
+                    textcoords="offset points", size=SMALL, color=look.colour, va="bottom")  # fmt: skip
+        if not np.isfinite(wave).all():
+            continue
+        tallest = max(tallest, float(np.abs(wave).max()))
+        cycles = np.arange(CYCLES * len(wave) + 1) / len(wave)
+        drawn = np.append(np.tile(wave, CYCLES), wave[0])
+        ax.plot(cycles, drawn, color=look.colour, ls=look.dashes, lw=1.5)
+    ax.set_ylim(-1.15 * tallest, 1.15 * tallest)
+    ax.yaxis.set_major_locator(MaxNLocator(4, symmetric=True, steps=[1, 2, 5, 10]))
+    ax.yaxis.set_major_formatter(FuncFormatter(lambda volts, _: show(float(f"{volts:.3g}"), "V")))
+    ax.axhline(0, color=GREY, lw=0.5, zorder=1)
+    ax.grid()
+
+
+def _said(state: State, point: int, index: int) -> str:
+    """Return the size of a signal: ``6.22 Vpp``."""
+    swing = float(state.swing[point, index])
+    if math.isnan(swing):
+        return "no result"
+    size = "nothing" if state.level[point, index] <= NOTHING else show(swing, "Vpp")
+    return size if state.settled[index] else f"{size}, unsettled"
+
+
+def _times(ax: Axes, frequency: float, labelled: bool) -> None:
+    marks = [0, 0.5, 1, 1.5, 2]
+    ax.set_xlim(0, CYCLES)
+    ax.set_xticks(marks, [f"{mark / frequency * 1e3:.3g}" for mark in marks] if labelled else [""] * len(marks))
+    if labelled:
+        ax.set_xlabel("Time [ms]", labelpad=1)
