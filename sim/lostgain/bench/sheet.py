@@ -70,7 +70,7 @@ def _setup(table: Table) -> Iterator[tuple[str, str]]:
     else:
         yield "Load", "none"
     if unit.rails:
-        yield "Rails", ", ".join(f"{rail.name} {show(rail.volts, 'V')}" for rail in unit.rails)
+        yield "Rails", ", ".join(f"{rail.name} {'+' * (rail.volts > 0)}{show(rail.volts, 'V')}" for rail in unit.rails)
     yield "Instrument", instrument_of(unit).title
 
 

@@ -54,6 +54,16 @@ def subtitle(sheet: Sheet) -> str:
 BY_HAND = ("Job", "Serial", "Date", "Name")
 
 
+def columns(sheet: Sheet) -> tuple[str, ...]:
+    """Return the headings of the columns for the readings: the channels, side by side."""
+    return sheet.channels if len(sheet.channels) > 1 else ("reading",)
+
+
+def shared(sheet: Sheet) -> str:
+    """Return what stands over the one reading of a place that all channels share."""
+    return "all channels" if len(sheet.channels) > 1 else ""
+
+
 def short_names(channels: tuple[str, ...]) -> tuple[str, ...]:
     """Return what tells channels apart, short: ``A`` and ``B`` for Zone A and Zone B, ``Up`` and ``Down``."""
     words = [name.split() for name in channels]
@@ -114,17 +124,17 @@ def _what(expected: Expected) -> str:
 def _dc_line(volts: Range, floor: float) -> Line:
     if max(abs(volts.low), abs(volts.high)) < floor:
         return Line("DC", "0 V", range=f"within ±{show(floor, 'V')}")
-    # A tenth of a millivolt is below what the instruments tell apart.
-    low, middle, high = (round(value, 4) for value in (volts.low, volts.nominal, volts.high))
-    if abs(middle) < floor:
-        return Line("DC", "0 V", range=span(low, high, "V", signed=True))
-    return Line("DC", show(middle, "V"), range=span(low, high, "V", signed=True))
+    step = floor / 20  # finer than the instrument tells apart
+    low, middle, high = (round(value / step) * step for value in (volts.low, volts.nominal, volts.high))
+    healthy = "0 V" if abs(middle) < floor else f"{'+' * (middle > 0)}{show(middle, 'V')}"
+    return Line("DC", healthy, range=span(low, high, "V", signed=True))
 
 
 def _level_line(expected: Expected, volts: Range, swing: Range | None) -> Line:
     what, floor = _what(expected), expected.floor
-    if volts.high < floor:
-        return Line(what, f"under {show(floor, 'V rms')}", f"{show(floor * PP_PER_RMS, 'Vpp', 2)}")
+    if volts.nominal < floor:
+        most = f"up to {show(volts.high, 'V rms')}" if volts.high > floor else ""
+        return Line(what, f"< {show(floor, 'V rms')}", f"< {show(floor * PP_PER_RMS, 'Vpp', 2)}", most)
     shown = show(swing.nominal, "Vpp") if swing is not None else ""
     return Line(what, show(volts.nominal, "V rms"), shown, span(volts.low, volts.high, "V rms"))
 
@@ -142,8 +152,8 @@ def span(low: float, high: float, unit: str, signed: bool = False) -> str:
 
 
 def picture_scale(picture: Picture) -> str:
-    """Return the settings of the oscilloscope: ``500 mV, 0.5 ms a division``."""
-    return f"{show(picture.volts_a_division, 'V')}, {show(picture.seconds_a_division, 's')} a division"
+    """Return the settings of the oscilloscope: ``500 mV/div, 500 µs/div``."""
+    return f"{show(picture.volts_a_division, 'V')}/div, {show(picture.seconds_a_division, 's')}/div"
 
 
 def no_picture(row: Row) -> str:

@@ -12,7 +12,7 @@ from lostgain.quantities import show
 from lostgain.report.pictures.rows import Chart, Trace, draw
 from lostgain.report.pictures.scale import Values, decibels, dress, highest, volts
 from lostgain.report.pictures.style import FAULTY, GREY, HEALTHY, drawing, kind_of, save
-from lostgain.report.pictures.titles import drive, failure, frequency, unreachable
+from lostgain.report.pictures.titles import about, drive, failure, frequency, unreachable
 from lostgain.signatures import Prediction, Table
 
 
@@ -41,12 +41,12 @@ def level_chain(prediction: Prediction, path: Path | str, table: Table | None = 
     low, high = healthy_range(table) if table is not None else (None, None)
     traces = (
         Trace("healthy", HEALTHY, decibels(healthy), low, high, _written(healthy), "healthy"),
-        Trace(failure(prediction), FAULTY, decibels(faulty), column=_written(faulty), heading="faulty"),
+        Trace("faulty", FAULTY, decibels(faulty), column=_written(faulty), heading="faulty"),
     )
     top = highest([healthy, faulty])
     chart = Chart(
         title=f"Level along the chain: {failure(prediction)}",
-        below=drive(prediction.circuit.unit),
+        below=(about(prediction), drive(prediction.circuit.unit)),
         points=prediction.points,
         unreachable=unreachable(prediction.circuit.unit),
         axes=tuple(frequency(each, index) for index, each in enumerate(prediction.frequencies)),
@@ -57,6 +57,10 @@ def level_chain(prediction: Prediction, path: Path | str, table: Table | None = 
     )
     with drawing():
         return save(draw(chart), path)
+
+
+#: The DC axis reaches at least this far either side [V], lest microvolts look like a finding.
+LEAST_DC = 0.1
 
 
 def dc_chain(prediction: Prediction, path: Path | str, table: Table | None = None) -> Path:
@@ -72,17 +76,18 @@ def dc_chain(prediction: Prediction, path: Path | str, table: Table | None = Non
         low, high = (np.array([[getattr(each, end)] for each in ranges]) for end in ("low", "high"))
     chart = Chart(
         title=f"DC along the chain: {failure(prediction)}",
-        below=f"{prediction.circuit.unit.title}; generator off",
+        below=(about(prediction), f"{prediction.circuit.unit.title}; generator off"),
         points=prediction.points,
         unreachable=unreachable(prediction.circuit.unit),
         axes=("DC",),
         dress=_dress_dc,
         traces=(
             Trace("healthy", HEALTHY, healthy, low, high, _written_dc(healthy), "healthy"),
-            Trace(failure(prediction), FAULTY, faulty, column=_written_dc(faulty), heading="faulty"),
+            Trace("faulty", FAULTY, faulty, column=_written_dc(faulty), heading="faulty"),
         ),
         range_label=RANGE if table is not None else "",
         notes=prediction.faulty.trouble,
+        lift=4.0,
     )
     with drawing():
         return save(draw(chart), path)
@@ -91,6 +96,7 @@ def dc_chain(prediction: Prediction, path: Path | str, table: Table | None = Non
 def _dress_dc(ax: Axes) -> None:
     ax.set_xlabel("V DC")
     ax.margins(x=0.06)
+    ax.dataLim.update_from_data_x([-LEAST_DC, LEAST_DC])
     ax.axvline(0, color=GREY, lw=0.8, zorder=1)
     ax.grid(axis="x", zorder=0)
     ax.set_axisbelow(True)

@@ -64,7 +64,7 @@ def level_match(table: Table, readings: Readings, verdict: Verdict, path: Path |
     lost = frozenset(point for point, _ in readings.unreachable)
     chart = Chart(
         title="Levels read along the chain",
-        below=drive(unit),
+        below=(drive(unit),),
         points=table.points,
         unreachable=unreachable(unit) | lost,
         axes=tuple(frequency(each, index) for index, each in enumerate(table.frequencies)),

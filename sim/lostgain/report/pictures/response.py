@@ -15,16 +15,18 @@ from lostgain.report.pictures.style import (
     HEALTHY,
     SMALL,
     drawing,
+    fitted,
+    head,
     kind_of,
     save,
     sheet,
 )
-from lostgain.report.pictures.titles import drive, failure
+from lostgain.report.pictures.titles import about, drive, failure
 from lostgain.signatures import Prediction
 
 #: Below this [dB] a gain is drawn at the bottom of the picture; how far the picture reaches below its highest line.
 DEEPEST, REACH = -120.0, 90.0
-WIDTH, HEIGHT = 8.3, 4.6
+WIDTH, TALL = 8.27, 3.0
 
 
 def response(prediction: Prediction, path: Path | str) -> Path:
@@ -47,12 +49,14 @@ def response(prediction: Prediction, path: Path | str) -> Path:
     """
     kind_of(Path(path))
     with drawing():
-        figure = sheet(WIDTH, HEIGHT, f"Response at the output: {failure(prediction)}",
-                       f"{drive(prediction.circuit.unit)}; small-signal gain")  # fmt: skip
-        ax = figure.add_axes((0.75 / WIDTH, 0.85 / HEIGHT, (WIDTH - 1.1) / WIDTH, (HEIGHT - 1.75) / HEIGHT))
+        lines = fitted((about(prediction), f"{drive(prediction.circuit.unit)}; small-signal gain",
+                        *prediction.faulty.trouble), WIDTH)  # fmt: skip
+        height = head(lines) + TALL + 1.15
+        figure = sheet(WIDTH, height, f"Response at the output: {failure(prediction)}", lines)
+        ax = figure.add_axes((0.75 / WIDTH, 0.85 / height, (WIDTH - 1.1) / WIDTH, TALL / height))
         _lines(ax, prediction)
         _marks(ax, prediction)
-        figure.legend(loc="lower left", bbox_to_anchor=(0.15 / WIDTH, 0.12 / HEIGHT), ncols=3, **EDGES)
+        figure.legend(loc="lower left", bbox_to_anchor=(0.15 / WIDTH, 0.12 / height), ncols=3, **EDGES)
         return save(figure, path)
 
 
@@ -61,7 +65,7 @@ def _lines(ax: Axes, prediction: Prediction) -> None:
     known = [gain[np.isfinite(gain)] for gain in gains if np.isfinite(gain).any()]
     top = float(np.ceil(max((gain.max() for gain in known), default=0.0) / 10) * 10 + 5)
     bottom = max(float(np.floor(min((gain.min() for gain in known), default=-20.0) / 10) * 10 - 5), top - REACH)
-    for gain, label, look in zip(gains, ("healthy", failure(prediction)), (HEALTHY, FAULTY), strict=True):
+    for gain, label, look in zip(gains, ("healthy", "faulty"), (HEALTHY, FAULTY), strict=True):
         ax.plot(prediction.sweep, np.maximum(gain, bottom), label=label, color=look.colour, ls=look.dashes, lw=1.6)
     ax.set_xscale("log")
     ax.set_xlim(prediction.sweep[0], prediction.sweep[-1])
@@ -72,7 +76,7 @@ def _lines(ax: Axes, prediction: Prediction) -> None:
     ax.set_ylabel("Gain, generator to output [dB]")
     ax.grid(which="both")
     if not np.isfinite(gains[1]).any():
-        ax.text(0.5, 0.5, f"no response for {failure(prediction)}: the run did not converge", color=FAULTY.colour,
+        ax.text(0.5, 0.5, "faulty: no response, the run did not converge", color=FAULTY.colour,
                 transform=ax.transAxes, ha="center", va="center")  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,15 +12,14 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from lostgain.report.pictures.style import GREY, NORMAL, PALE, SMALL, WIDE, Look, sheet, widest
+from lostgain.report.pictures.style import GREY, LINE, NORMAL, PALE, SMALL, WIDE, Look, fitted, head, sheet, widest
 
 Values = NDArray[np.float64]
 
 #: Height of a row [inch], room above the rows (title, axis) and below (axis, key, notes), and around the columns.
-ROW, ABOVE, BELOW, EDGE, GAP = 0.27, 1.25, 0.75, 0.25, 0.12
+ROW, ABOVE, BELOW, EDGE, GAP = 0.27, 0.72, 0.85, 0.25, 0.12
 #: Least width of an axis [inch].
 NARROWEST = 1.1
-NOTE = 0.16
 
 
 @dataclass(frozen=True)
@@ -70,24 +69,27 @@ class Chart:
         What the range bars are; empty for none.
     notes : tuple of str
         Written under the key.
+    lift : float
+        How far above the axes the columns' headings stand [point].
     """
 
     title: str
-    below: str
+    below: tuple[str, ...]
     points: tuple[str, ...]
     unreachable: frozenset[str]
     axes: tuple[str, ...]
     dress: Callable[[Axes], None]
     traces: tuple[Trace, ...]
     range_label: str = ""
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
+    lift: float = 19.0
 
 
 def draw(chart: Chart) -> Figure:
     """Return the picture of a chart."""
     count = len(chart.axes)
     columns = [trace for trace in chart.traces if trace.column is not None]
-    trial = sheet(WIDE, 4, "")
+    trial = sheet(WIDE, 4)
     names = [_named(name, chart) for name in chart.points]
     left = EDGE + widest(trial, names, NORMAL) + GAP
     written = [[_column_width(trial, trace, axis) for trace in columns] for axis in range(count)]
@@ -96,16 +98,17 @@ def draw(chart: Chart) -> Figure:
     width = WIDE + max(0.0, count * NARROWEST - room)
     each_axis = max(NARROWEST, min(room / count, 6.0))
     body = ROW * max(len(chart.points), 3)
-    below = BELOW + 0.22 + NOTE * len(chart.notes)
-    height = ABOVE + body + below
-    figure = sheet(width, height, chart.title, chart.below)
+    notes, lines = fitted(chart.notes, width), fitted(chart.below, width)
+    below = BELOW + LINE * len(notes)
+    height = head(lines) + ABOVE + body + below
+    figure = sheet(width, height, chart.title, lines)
     start = left
     for axis in range(count):
         ax = figure.add_axes((start / width, below / height, each_axis / width, body / height))
         _fill(ax, chart, axis, names if axis == 0 else None)
-        _write(ax, columns, axis, written[axis], each_axis)
+        _write(ax, columns, axis, written[axis], each_axis, chart.lift)
         start += each_axis + GAP + sum(written[axis]) + GAP
-    _key(figure, chart, width, height)
+    _key(figure, chart, notes, width, height)
     return figure
 
 
@@ -135,29 +138,29 @@ def _fill(ax: Axes, chart: Chart, axis: int, names: list[str] | None) -> None:
         ax.plot(trace.values[:, axis], rows, zorder=3, clip_on=False, **trace.look.line())
 
 
-def _write(ax: Axes, columns: list[Trace], axis: int, widths: list[float], inches: float) -> None:
+def _write(ax: Axes, columns: list[Trace], axis: int, widths: list[float], inches: float, lift: float) -> None:
     """Write the values of an axis in columns at its right, lined up at their right edges."""
     place = inches + GAP / 2
     for trace, width in zip(columns, widths, strict=True):
         assert trace.column is not None
         place += width
         right = (place - GAP / 2) / inches
-        ax.annotate(trace.heading, (right, 1.0), xytext=(0, 19), xycoords="axes fraction", textcoords="offset points",
+        ax.annotate(trace.heading, (right, 1.0), xytext=(0, lift), xycoords="axes fraction", textcoords="offset points",
                     size=SMALL, ha="right", va="bottom", color=trace.look.colour, annotation_clip=False)  # fmt: skip
         for row, texts in enumerate(trace.column):
             ax.text(right, row, texts[axis], transform=ax.get_yaxis_transform(), size=SMALL, ha="right", va="center",
                     color=trace.look.colour)  # fmt: skip
 
 
-def _key(figure: Figure, chart: Chart, width: float, height: float) -> None:
+def _key(figure: Figure, chart: Chart, notes: list[str], width: float, height: float) -> None:
     marks: list[Line2D | Patch] = [Line2D([], [], label=trace.label, **trace.look.line()) for trace in chart.traces]
     ranged = next((trace for trace in chart.traces if trace.low is not None), None)
     if chart.range_label and ranged is not None:
         marks.insert(1, Patch(color=ranged.look.colour, alpha=0.3, lw=0, label=chart.range_label))
-    bottom = 0.12 + NOTE * len(chart.notes)
+    bottom = 0.12 + LINE * len(notes)
     figure.legend(
         handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, bottom / height), ncols=len(marks),
         frameon=False, handlelength=3.2, borderaxespad=0, borderpad=0.2, columnspacing=1.6,
     )  # fmt: skip
-    for number, note in enumerate(reversed(chart.notes)):
-        figure.text(EDGE / width, (0.12 + NOTE * number) / height, note, size=SMALL, color=GREY, va="bottom")
+    for number, note in enumerate(reversed(notes)):
+        figure.text(EDGE / width, (0.12 + LINE * number) / height, note, size=SMALL, color=GREY, va="bottom")

@@ -9,7 +9,8 @@ tells as much.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +30,8 @@ GREY, PALE, PAPER = "#595959", "#E4E4E4", "#FFFFFF"
 WIDE, HIGH = 11.69, 8.27
 #: Sizes of type [point].
 SMALL, NORMAL, LARGE = 7.0, 8.0, 10.5
+#: From one line of text to the next [inch].
+LINE = 0.16
 
 _RULES: dict[str, Any] = {
     "font.family": "DejaVu Sans",
@@ -122,21 +125,32 @@ def drawing() -> Iterator[None]:
         yield
 
 
-def sheet(width: float, height: float, title: str, below: str = "") -> Figure:
+def head(lines: Sequence[str]) -> float:
+    """Return the height that a title with lines under it takes up [inch]."""
+    return 0.44 + LINE * len(lines)
+
+
+def fitted(texts: Iterable[str], width: float) -> list[str]:
+    """Return texts as lines that fit a picture of that width [inch] under its title."""
+    return [line for text in texts for line in textwrap.wrap(text, int((width - 0.5) * 15)) or [""]]
+
+
+def sheet(width: float, height: float, title: str = "", lines: Sequence[str] = ()) -> Figure:
     """Return an empty picture with its title at the top left.
 
     Parameters
     ----------
     width, height : float
         [inch]
-    title, below : str
-        The title, and a smaller line under it.
+    title : str
+    lines : sequence of str
+        Smaller lines under it.
     """
     figure = Figure(figsize=(width, height))
     FigureCanvasAgg(figure)
     figure.text(0.25 / width, 1 - 0.2 / height, title, size=LARGE, weight="bold", va="top")
-    if below:
-        figure.text(0.25 / width, 1 - 0.42 / height, below, size=NORMAL, color=GREY, va="top")
+    for number, line in enumerate(lines):
+        figure.text(0.25 / width, 1 - (0.43 + LINE * number) / height, line, size=NORMAL, color=GREY, va="top")
     return figure
 
 

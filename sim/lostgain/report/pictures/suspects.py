@@ -20,6 +20,8 @@ from lostgain.report.pictures.style import (
     SMALL,
     VERMILLION,
     drawing,
+    fitted,
+    head,
     kind_of,
     save,
     sheet,
@@ -28,7 +30,7 @@ from lostgain.report.pictures.style import (
 
 WIDTH = 8.27
 #: Height of a suspect's row, of a further line of text in it, of a group's heading [inch]; room above and below all.
-ROW, LINE, HEAD, ABOVE, BELOW = 0.26, 0.135, 0.30, 0.75, 0.75
+ROW, TEXT, HEAD, ABOVE, BELOW = 0.26, 0.135, 0.30, 0.1, 0.55
 EDGE, BAR = 0.25, 2.3
 #: Suspects drawn at least, and the share of all probability after which no more are.
 FEWEST, ENOUGH = 3, 0.98
@@ -48,7 +50,7 @@ class _Row:
     def height(self) -> float:
         if self.probability is None:
             return HEAD
-        return max(ROW, LINE * len(self.text) + 0.1)
+        return max(ROW, TEXT * len(self.text) + 0.1)
 
 
 def suspects(verdict: Verdict, path: Path | str, most: int = 12) -> Path:
@@ -78,18 +80,20 @@ def suspects(verdict: Verdict, path: Path | str, most: int = 12) -> Path:
 
 def _drawn(verdict: Verdict, most: int) -> Figure:
     shown = _leading(verdict, most)
-    trial = sheet(WIDTH, 4, "")
+    trial = sheet(WIDTH, 4)
     names = [_called(suspect) for suspect in shown] + ["unexplained", "other suspects"]
     first = EDGE + min(widest(trial, names, NORMAL), 3.2) + 0.12
     last = first + BAR + 0.6
     letters = int((WIDTH - EDGE - last) / (widest(trial, ["n" * 100], SMALL) / 100) * 1.08)
     rows = _rows(verdict, shown, letters)
-    height = ABOVE + BELOW + sum(row.height for row in rows)
-    below = f"From {verdict.used} reading{'s' * (verdict.used != 1)}; failure rates: {verdict.rates}"
-    figure = sheet(WIDTH, height, "Suspects", "\n".join(textwrap.wrap(below, 105)[:2]))
-    ax = figure.add_axes((first / WIDTH, BELOW / height, BAR / WIDTH, 1 - (ABOVE + BELOW) / height))
+    told = f"From {verdict.used} reading{'s' * (verdict.used != 1)}; failure rates: {verdict.rates}"
+    lines = fitted((told, *verdict.warnings), WIDTH)
+    above = head(lines) + ABOVE
+    height = above + BELOW + sum(row.height for row in rows)
+    figure = sheet(WIDTH, height, "Suspects", lines)
+    ax = figure.add_axes((first / WIDTH, BELOW / height, BAR / WIDTH, 1 - (above + BELOW) / height))
     ax.set_xlim(0, 100)
-    ax.set_ylim(height - ABOVE - BELOW, 0)
+    ax.set_ylim(height - above - BELOW, 0)
     ax.set_yticks([])
     ax.set_xticks([0, 25, 50, 75, 100])
     ax.set_xlabel("Probability [%]")
@@ -99,7 +103,7 @@ def _drawn(verdict: Verdict, most: int) -> Figure:
         ax.spines[side].set_visible(False)
     top = 0.0
     for row in rows:
-        middle = (top + row.height / 2)
+        middle = top + row.height / 2
         across = ax.get_yaxis_transform()
         if row.probability is None:
             left, right = (EDGE - first) / BAR, (WIDTH - EDGE - first) / BAR

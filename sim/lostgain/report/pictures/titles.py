@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from lostgain.diagnosis.severity import sentence
 from lostgain.quantities import show
 from lostgain.signatures import Prediction
 from lostgain.unit.model import Unit
@@ -12,7 +13,13 @@ PLACES = ("middle", "low", "high")
 
 def failure(prediction: Prediction) -> str:
     """Return the failure's short name: ``R14 open``, or several joined by "and"."""
-    return " and ".join(fault.label for fault in prediction.faults) or "healthy"
+    return " and ".join(f"{fault.part} {fault.mode}" for fault in prediction.faults) or "healthy"
+
+
+def about(prediction: Prediction) -> str:
+    """Return what is wrong, for people: ``C12 has 2 nF left of 10 µF``."""
+    said = (sentence(fault, fault.severity, None, prediction.circuit, None) for fault in prediction.faults)
+    return "; ".join(said) or "nothing is wrong"
 
 
 def frequency(value: float, index: int) -> str:

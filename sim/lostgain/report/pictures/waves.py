@@ -12,8 +12,8 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
 from lostgain.quantities import show
-from lostgain.report.pictures.style import EDGES, FAULTY, GREY, HEALTHY, SMALL, WIDE, drawing, kind_of, save, sheet
-from lostgain.report.pictures.titles import drive, failure, frequency, unreachable
+from lostgain.report.pictures.style import EDGES, FAULTY, GREY, HEALTHY, SMALL, WIDE, drawing, fitted, head, kind_of, save, sheet
+from lostgain.report.pictures.titles import about, drive, failure, frequency, unreachable
 from lostgain.signatures import Prediction, State
 from lostgain.signatures.gains import NOTHING
 
@@ -21,7 +21,7 @@ Values = NDArray[np.float64]
 
 ACROSS, CYCLES = 4, 2
 #: Height of one picture with its title, room above and below all [inch]; around each picture.
-TALL, ABOVE, BELOW = 1.5, 0.7, 0.75
+TALL, ABOVE, BELOW = 1.5, 0.1, 0.75
 LEFT, RIGHT, OVER, UNDER = 0.62, 0.16, 0.52, 0.12
 #: Smallest half height of a picture [V]: what is nothing is drawn as a flat line.
 LEAST = 2 * NOTHING
@@ -52,21 +52,23 @@ def waves(prediction: Prediction, path: Path | str, index: int = 0) -> Path:
     across = min(ACROSS, max(count, 1))
     down = math.ceil(count / across)
     width = max(WIDE * across / ACROSS, 6.0)
-    height = ABOVE + BELOW + down * TALL
     told = f"{drive(prediction.circuit.unit)}; {frequency(prediction.frequencies[index], index)}; DC taken off"
+    lines = fitted((about(prediction), told, *prediction.faulty.trouble), width)
+    above = head(lines) + ABOVE
+    height = above + BELOW + down * TALL
     with drawing():
-        figure = sheet(width, height, f"Signal at each test point: {failure(prediction)}", told)
+        figure = sheet(width, height, f"Signal at each test point: {failure(prediction)}", lines)
         for point in range(count):
             row, column = divmod(point, across)
             cell = (width - 0.2) / across
-            left, bottom = 0.1 + column * cell + LEFT, height - ABOVE - (row + 1) * TALL + UNDER
+            left, bottom = 0.1 + column * cell + LEFT, height - above - (row + 1) * TALL + UNDER
             ax = figure.add_axes(
                 (left / width, bottom / height, (cell - LEFT - RIGHT) / width, (TALL - OVER - UNDER) / height)
             )
             _picture(ax, prediction, point, index)
             _times(ax, prediction.frequencies[index], point + across >= count)
         marks = [Line2D([], [], color=look.colour, ls=look.dashes, lw=1.6, label=label)
-                 for look, label in ((HEALTHY, "healthy"), (FAULTY, failure(prediction)))]  # fmt: skip
+                 for look, label in ((HEALTHY, "healthy"), (FAULTY, "faulty"))]  # fmt: skip
         figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, 0.1 / height), ncols=2, **EDGES)
         return save(figure, path)
 
@@ -89,7 +91,7 @@ def _picture(ax: Axes, prediction: Prediction, point: int, index: int) -> None:
         ax.plot(cycles, drawn, color=look.colour, ls=look.dashes, lw=1.5)
     ax.set_ylim(-1.15 * tallest, 1.15 * tallest)
     ax.yaxis.set_major_locator(MaxNLocator(4, symmetric=True, steps=[1, 2, 5, 10]))
-    ax.yaxis.set_major_formatter(FuncFormatter(lambda volts, _: show(float(f"{volts:.3g}"), "V")))
+    ax.yaxis.set_major_formatter(FuncFormatter(lambda volts, _: show(float(f"{volts:.3g}"), "V").replace("-", "−")))
     ax.axhline(0, color=GREY, lw=0.5, zorder=1)
     ax.grid()
 
