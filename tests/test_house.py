@@ -26,6 +26,7 @@ HOUSE = [
     "report",
     "cli",
     "demo",
+    "__main__",
     "__init__",
 ]
 

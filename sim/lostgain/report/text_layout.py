@@ -102,3 +102,9 @@ def _padded(text: str, size: int, side: str) -> str:
 def joined(blocks: Iterable[Sequence[str]]) -> str:
     """Return blocks of lines as one text, an empty line between two; empty blocks are left out."""
     return "\n\n".join("\n".join(block) for block in blocks if block)
+
+
+def section(title: str) -> list[str]:
+    """Return a heading as lines: underlined, as on the bench sheet."""
+    lines = wrapped(title)
+    return [*lines, "-" * max(cell_len(line) for line in lines)]

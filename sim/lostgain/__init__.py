@@ -1,0 +1,164 @@
+"""Finds the failed part of an audio unit from bench readings, by simulating the unit's own stages with faults put in.
+
+What a bench session needs, in order: `open_unit`, `check`, `build_circuit`, `predict`, `signature_table`, `sheet`,
+`read_readings`, `match`. All else here is what these take and give, and how it is written for people (``…_text``) and
+for programs (``…_record``). Each name is imported when it is first used, so that ``import lostgain`` costs nothing.
+
+Examples
+--------
+>>> import lostgain
+>>> unit = lostgain.open_unit("ferry-terminal")
+>>> unit.title
+'Two-zone announcement amplifier'
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lostgain.bench.cautions import Caution, cautions
+    from lostgain.bench.check import Check, check
+    from lostgain.bench.sheet import sheet
+    from lostgain.bench.sheet_model import Sheet
+    from lostgain.circuit.build import build as build_circuit
+    from lostgain.circuit.model import Circuit
+    from lostgain.circuit.running import prove_running
+    from lostgain.diagnosis.match import match
+    from lostgain.diagnosis.model import Suspect, Verdict
+    from lostgain.engine.pool import Pool
+    from lostgain.faults.listing import listing as list_faults
+    from lostgain.faults.model import Fault
+    from lostgain.faults.parse import parse as parse_fault
+    from lostgain.faults.rates import Rates, rates
+    from lostgain.problems import Problem, UserError
+    from lostgain.readings.instruments import instruments
+    from lostgain.readings.model import Reading, Readings
+    from lostgain.readings.read import read as read_readings
+    from lostgain.readings.write import write as write_readings
+    from lostgain.report.records import prediction_record, verdict_record
+    from lostgain.report.sheet_html import render_html as sheet_html
+    from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
+    from lostgain.report.sheet_text import render_text as sheet_text
+    from lostgain.report.text_check import check_text
+    from lostgain.report.text_match import verdict_text
+    from lostgain.report.text_predict import prediction_text
+    from lostgain.report.text_table import table_text
+    from lostgain.report.text_units import units_text
+    from lostgain.signatures.build import table as signature_table
+    from lostgain.signatures.gains import stage_gains
+    from lostgain.signatures.predict import Prediction, predict
+    from lostgain.signatures.sentences import sentences
+    from lostgain.signatures.table import Table
+    from lostgain.unit.find import find_units
+    from lostgain.unit.model import Unit
+    from lostgain.unit.read import open_unit
+
+#: Where each public name is, and what it is called there.
+_PLACES = {
+    "Caution": ("bench.cautions", "Caution"),
+    "Check": ("bench.check", "Check"),
+    "Circuit": ("circuit.model", "Circuit"),
+    "Fault": ("faults.model", "Fault"),
+    "Pool": ("engine.pool", "Pool"),
+    "Prediction": ("signatures.predict", "Prediction"),
+    "Problem": ("problems", "Problem"),
+    "Rates": ("faults.rates", "Rates"),
+    "Reading": ("readings.model", "Reading"),
+    "Readings": ("readings.model", "Readings"),
+    "Sheet": ("bench.sheet_model", "Sheet"),
+    "Suspect": ("diagnosis.model", "Suspect"),
+    "Table": ("signatures.table", "Table"),
+    "Unit": ("unit.model", "Unit"),
+    "UserError": ("problems", "UserError"),
+    "Verdict": ("diagnosis.model", "Verdict"),
+    "build_circuit": ("circuit.build", "build"),
+    "cautions": ("bench.cautions", "cautions"),
+    "check": ("bench.check", "check"),
+    "check_text": ("report.text_check", "check_text"),
+    "find_units": ("unit.find", "find_units"),
+    "instruments": ("readings.instruments", "instruments"),
+    "list_faults": ("faults.listing", "listing"),
+    "match": ("diagnosis.match", "match"),
+    "open_unit": ("unit.read", "open_unit"),
+    "parse_fault": ("faults.parse", "parse"),
+    "predict": ("signatures.predict", "predict"),
+    "prediction_record": ("report.records", "prediction_record"),
+    "prediction_text": ("report.text_predict", "prediction_text"),
+    "prove_running": ("circuit.running", "prove_running"),
+    "rates": ("faults.rates", "rates"),
+    "read_readings": ("readings.read", "read"),
+    "sentences": ("signatures.sentences", "sentences"),
+    "sheet": ("bench.sheet", "sheet"),
+    "sheet_html": ("report.sheet_html", "render_html"),
+    "sheet_text": ("report.sheet_text", "render_text"),
+    "signature_table": ("signatures.build", "table"),
+    "stage_gains": ("signatures.gains", "stage_gains"),
+    "table_text": ("report.text_table", "table_text"),
+    "units_text": ("report.text_units", "units_text"),
+    "verdict_record": ("report.records", "verdict_record"),
+    "verdict_text": ("report.text_match", "verdict_text"),
+    "write_readings": ("readings.write", "write"),
+    "write_sheet_pdf": ("report.sheet_pdf", "write_pdf"),
+}
+
+__all__ = [
+    "Caution",
+    "Check",
+    "Circuit",
+    "Fault",
+    "Pool",
+    "Prediction",
+    "Problem",
+    "Rates",
+    "Reading",
+    "Readings",
+    "Sheet",
+    "Suspect",
+    "Table",
+    "Unit",
+    "UserError",
+    "Verdict",
+    "build_circuit",
+    "cautions",
+    "check",
+    "check_text",
+    "find_units",
+    "instruments",
+    "list_faults",
+    "match",
+    "open_unit",
+    "parse_fault",
+    "predict",
+    "prediction_record",
+    "prediction_text",
+    "prove_running",
+    "rates",
+    "read_readings",
+    "sentences",
+    "sheet",
+    "sheet_html",
+    "sheet_text",
+    "signature_table",
+    "stage_gains",
+    "table_text",
+    "units_text",
+    "verdict_record",
+    "verdict_text",
+    "write_readings",
+    "write_sheet_pdf",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _PLACES:
+        raise AttributeError(f"module 'lostgain' has no attribute '{name}'")
+    module, theirs = _PLACES[name]
+    value = getattr(import_module(f"lostgain.{module}"), theirs)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})

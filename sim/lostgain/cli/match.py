@@ -1,0 +1,37 @@
+"""``lostgain match``: which failure explains the readings taken."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+import lostgain
+from lostgain.cli.table import opened
+from lostgain.cli.words import unit_argument
+
+
+def add(commands: Any) -> argparse.ArgumentParser:
+    """Add the command to the command line."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        "match", help="name the suspects that explain a set of readings"
+    )
+    unit_argument(parser)
+    parser.add_argument("readings", metavar="READINGS", help="a readings file (CSV)")
+    parser.add_argument("--rates", metavar="SET", default="bench",
+                        help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+    return parser
+
+
+def run(args: argparse.Namespace) -> None:
+    """Match readings to faults."""
+    unit = lostgain.open_unit(args.unit)
+    rates = lostgain.rates(args.rates)
+    readings = lostgain.read_readings(args.readings, unit)
+    verdict = lostgain.match(opened(unit), readings, rates)
+    if args.json:
+        print(json.dumps(lostgain.verdict_record(verdict), ensure_ascii=False, allow_nan=False))
+    else:
+        print(lostgain.verdict_text(verdict, unit, readings))

@@ -1,0 +1,39 @@
+"""``lostgain sheet``: the bench sheet of a unit, in the terminal or for print."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+import lostgain
+from lostgain.cli.files import writing
+from lostgain.cli.progress import shown
+from lostgain.cli.table import opened
+from lostgain.cli.words import unit_argument
+
+
+def add(commands: Any) -> argparse.ArgumentParser:
+    """Add the command to the command line."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        "sheet", help="print the bench sheet: what to read, in which order, and what a healthy unit shows"
+    )
+    unit_argument(parser)
+    parser.add_argument("--html", metavar="FILE", type=Path, help="write it as a page that stands alone")
+    parser.add_argument("--pdf", metavar="FILE", type=Path, help="write it as a PDF")
+    parser.set_defaults(run=run)
+    return parser
+
+
+def run(args: argparse.Namespace) -> None:
+    """Show a bench sheet, or write it to the files named."""
+    sheet = lostgain.sheet(opened(lostgain.open_unit(args.unit)))
+    if args.html is None and args.pdf is None:
+        print(lostgain.sheet_text(sheet), end="")
+        return
+    if args.html is not None:
+        with writing(args.html):
+            args.html.write_text(lostgain.sheet_html(sheet), encoding="utf-8")
+    if args.pdf is not None:
+        with writing(args.pdf), shown("Setting the PDF"):
+            lostgain.write_sheet_pdf(sheet, args.pdf)

@@ -1,0 +1,48 @@
+"""The words of the command line: a parser whose complaints are in lostgain's own form."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterable
+from typing import Any, NoReturn
+
+from lostgain.problems import Problem, nearest
+
+
+class Parser(argparse.ArgumentParser):
+    """An argument parser that says what is wrong in one line, and how the command is used in another."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(**{"allow_abbrev": False, **options})
+
+    def error(self, message: str) -> NoReturn:
+        """Say what is wrong, and end with exit code 2."""
+        print(f"{Problem(message)}\n{self.format_usage().strip()}", file=sys.stderr)
+        raise SystemExit(2)
+
+
+def unknown_command(word: str, known: Iterable[str]) -> str:
+    """Return what to say of a command that does not exist."""
+    return f"there is no command '{word}'. {nearest(word, known)}".strip()
+
+
+def unknown_options(words: list[str], parser: argparse.ArgumentParser) -> str:
+    """Return what to say of words that a command does not take."""
+    known = [option for action in parser._actions for option in action.option_strings if option.startswith("--")]
+    word = words[0]
+    if word.startswith("-"):
+        return f"there is no option '{word}'. {nearest(word.partition('=')[0], known)}".strip()
+    return f"'{word}' is one word too many."
+
+
+def unit_argument(parser: argparse.ArgumentParser) -> None:
+    """Add the unit that a command is about."""
+    parser.add_argument("unit", metavar="UNIT", help="a unit's folder, its unit file, or the name of a shipped unit")
+
+
+def count(text: str) -> int:
+    """Read a number of workers."""
+    if not text.isdecimal() or not 1 <= int(text) <= 256:
+        raise argparse.ArgumentTypeError(f"'{text}' is no number of workers from 1 to 256")
+    return int(text)

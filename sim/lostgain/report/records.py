@@ -1,0 +1,105 @@
+"""A verdict and a prediction as plain records for other programs: lists, dicts, text and numbers only."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from lostgain.diagnosis import Verdict
+from lostgain.signatures import Prediction, sentences, stage_gains
+from lostgain.signatures.predict import State
+
+
+def verdict_record(verdict: Verdict) -> dict[str, Any]:
+    """Return a verdict as one JSON object.
+
+    Parameters
+    ----------
+    verdict : Verdict
+
+    Returns
+    -------
+    dict
+        ``suspects`` (most probable first; each with ``part``, ``mode``, ``severity``, ``severity_text``, ``stage``,
+        ``channel``, ``probability``, ``group``), ``healthy``, ``unexplained``, ``groups`` (each with ``group``,
+        ``suspects``, ``probability``), ``warnings``, ``table``. What is no number is None.
+    """
+    suspects = [
+        {
+            "part": each.part,
+            "mode": each.mode,
+            "severity": _number(each.severity),
+            "severity_text": each.severity_text,
+            "stage": each.stage,
+            "channel": each.channel,
+            "probability": _number(each.probability),
+            "group": each.group,
+        }
+        for each in verdict.suspects
+    ]
+    groups = [
+        {"group": each.number, "suspects": list(each.suspects), "probability": _number(each.probability)}
+        for each in verdict.groups
+    ]
+    return {
+        "suspects": suspects,
+        "healthy": _number(verdict.healthy),
+        "unexplained": _number(verdict.unexplained),
+        "groups": groups,
+        "warnings": list(verdict.warnings),
+        "table": verdict.table,
+    }
+
+
+def prediction_record(prediction: Prediction) -> dict[str, Any]:
+    """Return a prediction as one JSON object; what has no number is None.
+
+    Parameters
+    ----------
+    prediction : Prediction
+
+    Returns
+    -------
+    dict
+        ``unit``, ``faults``, ``sentences``, ``points``, ``frequencies`` [Hz], ``sweep`` [Hz], and ``healthy`` and
+        ``faulty``, each with ``dc`` [V], ``level`` (a list of points, of frequencies) [V rms], ``swing`` [V peak to
+        peak], ``settled``, ``response`` (as a ratio), ``stage_gains`` and ``trouble``.
+    """
+    return {
+        "unit": prediction.circuit.unit.name,
+        "faults": [
+            {"part": each.part, "mode": each.mode, "severity": _number(each.severity)} for each in prediction.faults
+        ],
+        "sentences": sentences(prediction),
+        "points": list(prediction.points),
+        "frequencies": list(prediction.frequencies),
+        "sweep": _numbers(prediction.sweep),
+        "healthy": _state(prediction, prediction.healthy),
+        "faulty": _state(prediction, prediction.faulty),
+    }
+
+
+def _state(prediction: Prediction, state: State) -> dict[str, Any]:
+    gains = [
+        {"stage": each.stage, "from": each.first, "to": each.last, "gain": [_number(gain) for gain in each.gain]}
+        for each in stage_gains(prediction.circuit, state)
+    ]
+    return {
+        "dc": _numbers(state.dc),
+        "level": [_numbers(row) for row in state.level],
+        "swing": [_numbers(row) for row in state.swing],
+        "settled": [bool(each) for each in state.settled],
+        "response": _numbers(state.response),
+        "stage_gains": gains,
+        "trouble": list(state.trouble),
+    }
+
+
+def _numbers(values: np.ndarray[Any, np.dtype[np.float64]]) -> list[float | None]:
+    return [_number(float(value)) for value in values]
+
+
+def _number(value: float | None) -> float | None:
+    return float(value) if value is not None and math.isfinite(value) else None

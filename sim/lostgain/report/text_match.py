@@ -1,0 +1,151 @@
+"""A verdict, for the terminal: what to read first, the suspects, their look-alikes, and what speaks for and against."""
+
+from __future__ import annotations
+
+import math
+
+from lostgain.diagnosis import Suspect, Verdict
+from lostgain.diagnosis.model import Evidence
+from lostgain.quantities import show, show_level
+from lostgain.readings import Readings
+from lostgain.report.text_layout import joined, section, table, wrapped
+from lostgain.unit import called
+from lostgain.unit.model import Unit
+
+#: Suspects listed, at most, and down to which probability.
+LISTED, LEAST = 12, 0.005
+#: Suspects shown with their evidence: those at the head of their group, at most so many.
+EXPLAINED = 3
+#: A reading speaks for or against where it makes the suspect so many times more or less likely than a healthy unit.
+SPEAKS = 2.0
+
+
+def verdict_text(verdict: Verdict, unit: Unit, readings: Readings) -> str:
+    """Return a verdict.
+
+    Parameters
+    ----------
+    verdict : Verdict
+    unit : Unit
+    readings : Readings
+        What was matched.
+    """
+    count = f"{verdict.used} reading{'' if verdict.used == 1 else 's'} of {readings.path.name}"
+    heading = wrapped(f"{unit.title}: {count}" + (", an invented example" if unit.invented else ""))
+    leading = [each for each in verdict.suspects[:LISTED] if each.probability >= LEAST] or list(verdict.suspects[:1])
+    return joined(
+        [
+            heading,
+            _warnings(verdict),
+            _suspects(verdict, leading),
+            _look_alikes(verdict, leading),
+            *[_evidence(each, unit) for each in _explained(leading)],
+            wrapped(f"Failure rates: {verdict.rates}."),
+            [f"Signature table: {verdict.table}"],
+        ]
+    )
+
+
+def _warnings(verdict: Verdict) -> list[str]:
+    if not verdict.warnings:
+        return []
+    return [*section("Read first"), *[line for each in verdict.warnings for line in wrapped(each, "    ", "  ! ")]]
+
+
+def _suspects(verdict: Verdict, leading: list[Suspect]) -> list[str]:
+    lines = section("Suspects, with their probability given these readings")
+    for number, each in enumerate(leading, 1):
+        place = "all channels" if each.channel == "all" else each.channel
+        lines += _entry(f"{number}.", each.probability, f"{each.part} {each.mode} ({each.stage}, {place})")
+        lines += wrapped(each.severity_text, " " * 16)
+    many = len(verdict.suspects) - len(leading)
+    if many > 0:
+        shown = sum(each.probability for each in leading)
+        rest = max(0.0, 1 - shown - verdict.healthy - verdict.unexplained)
+        lines += _entry("", rest, f"{many} other faults together, each less likely than those above")
+    lines += _entry("", verdict.healthy, "nothing is wrong: these are readings of a healthy unit")
+    return lines + _entry(
+        "", verdict.unexplained, "something else: a fault that is not in the table, or several at once"
+    )
+
+
+def _entry(number: str, share: float, text: str) -> list[str]:
+    return wrapped(text, " " * 14, f"  {number:>3} {percent(share):>6}  ")
+
+
+def percent(share: float) -> str:
+    """Return a probability: ``91 %``, ``0.4 %``, ``<0.1 %``; never 100 % of what is not certain."""
+    if share >= 0.995:
+        return ">99 %"
+    if share < 0.001:
+        return "<0.1 %"
+    return f"{share * 100:.0f} %" if share >= 0.1 else f"{share * 100:.1f} %"
+
+
+def _look_alikes(verdict: Verdict, leading: list[Suspect]) -> list[str]:
+    shown = {each.group for each in leading}
+    rows = []
+    for group in verdict.groups:
+        if group.number not in shown or len(group.suspects) < 2:
+            continue
+        names = ", ".join(group.suspects[:8])
+        more = f" and {len(group.suspects) - 8} more" if len(group.suspects) > 8 else ""
+        rows.append([percent(group.probability), names + more])
+    if not rows:
+        return []
+    return [*section("Look-alikes: these readings cannot tell them apart"), *table(rows, "><")]
+
+
+def _explained(leading: list[Suspect]) -> list[Suspect]:
+    """The most probable suspects, one of each group."""
+    heads: dict[int, Suspect] = {}
+    for each in leading:
+        if each.evidence:
+            heads.setdefault(each.group, each)
+    return list(heads.values())[:EXPLAINED]
+
+
+def _evidence(suspect: Suspect, unit: Unit) -> list[str]:
+    rows = [_row(each, unit) for each in suspect.evidence]
+    title = f"{suspect.part} {suspect.mode}, {percent(suspect.probability)}: what it predicts beside what was read"
+    heads = ["Test point", "", "Read", "Predicted", "9 in 10 within", "Speaks"]
+    return [*section(title), *table(rows, "<>>>><", heads)]
+
+
+def _row(each: Evidence, unit: Unit) -> list[str]:
+    reading = each.reading
+    channel = next((one for one in unit.channels if one.name == reading.channel), unit.channels[0])
+    is_level = reading.quantity == "level"
+    given = reading.given_as if is_level else "plain"
+    what = show(reading.frequency, "Hz") if is_level and reading.frequency else "dc" if not is_level else ""
+    read = reading.word or ("<" if reading.below else "") + show_level(reading.value or 0.0, given)
+    return [called(channel, reading.point), what, read, _volts(each.predicted, given), _ends(each, given),
+            speaks(each.weight)]  # fmt: skip
+
+
+def _volts(value: float, given: str) -> str:
+    if given == "plain":
+        return "0 V" if abs(value) < 0.5e-3 else show(value, "V")
+    return show_level(max(value, 0.0), given) if value >= 0.5e-3 or given == "dBu" else "nothing"
+
+
+def _ends(each: Evidence, given: str) -> str:
+    """Return the range of a prediction, its unit once where both ends have the same: ``174 … 229 mV rms``."""
+    low, high = _volts(each.low, given), _volts(each.high, given)
+    number, _, unit = low.partition(" ")
+    return f"{number} … {high}" if unit and unit == high.partition(" ")[2] else f"{low} … {high}"
+
+
+def speaks(weight: float) -> str:
+    """Return what a reading says of a suspect: ``for, ×20``, ``against, ×20``, or ``—`` where it says next to nothing.
+
+    Parameters
+    ----------
+    weight : float
+        Natural logarithm of how much more likely the reading is under the suspect than from a healthy unit.
+    """
+    if abs(weight) < math.log(SPEAKS):
+        return "—"
+    side = "for" if weight > 0 else "against"
+    times = math.exp(min(abs(weight), 20.0))
+    return f"{side}, >×1000" if times > 1000 else f"{side}, ×{times:.2g}"
