@@ -53,6 +53,7 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
     try:
         session.load([*composed.lines[:-1], *EXACT, composed.lines[-1]])
         flat = parse_listing(session.listing())
+        flat = replace(flat, other=tuple(line for line in flat.other if line not in EXACT))
         original = _fingerprint(session, unit, flat)
         flat = own_models(flat)
         points = _points(unit, composed, flat)

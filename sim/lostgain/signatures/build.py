@@ -5,8 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from contextlib import closing
-
-import numpy as np
+from dataclasses import replace
 
 from lostgain.circuit import Circuit
 from lostgain.engine import Outcome, Pool
@@ -20,8 +19,10 @@ Progress = Callable[[int, int], None]
 
 SEED = 20_260
 #: Tolerance draws by small-signal analysis, and how many of them are followed in time where that is not confirmed.
-DRAWS = 32
+DRAWS = 16
 SLOW_DRAWS = 3
+#: Longest time a row may take [s]; most take a third of a second.
+ROW_LIMIT = 30.0
 
 
 def table(
@@ -61,7 +62,7 @@ def table(
     tasks = [RowTask(circuit, row, numbers, z, slow_draws) for row in rows]
     with closing(Journal(path.with_suffix(".partial"))) as journal:
         if pool is None:
-            with Pool() as own:
+            with Pool(time_limit=ROW_LIMIT) as own:
                 results = _run(tasks, journal, own, progress)
         else:
             results = _run(tasks, journal, pool, progress)
@@ -77,12 +78,23 @@ def _run(tasks: list[RowTask], journal: Journal, pool: Pool, progress: Progress 
     done = journal.done()
     first = sorted(set(twins))
     waiting = [number for number in first if number not in done]
-    for count, (index, outcome) in enumerate(pool.imap(run_row, [tasks[number] for number in waiting]), 1):
+    hung: list[tuple[int, str]] = []
+    before = len(first) - len(waiting)
+    for count, (index, outcome) in enumerate(pool.imap(run_row, [tasks[number] for number in waiting]), before + 1):
         number = waiting[index]
-        done[number] = _result(outcome, tasks[number])
-        journal.add(number, done[number])
+        if outcome.error is None:
+            done[number] = outcome.value
+            journal.add(number, done[number])
+        else:
+            hung.append((number, outcome.error))
         if progress is not None:
-            progress(len(first) - len(waiting) + count, len(first))
+            progress(count, len(first))
+    # A circuit whose transient never ends still has an operating point, and DC tells most about it.
+    again = [replace(tasks[number], in_time=False) for number, _ in hung]
+    for index, outcome in pool.imap(run_row, again):
+        number, error = hung[index]
+        done[number] = _result(outcome, again[index], error)
+        journal.add(number, done[number])
     return [done[twin] for twin in twins]
 
 
@@ -99,12 +111,11 @@ def _twins(tasks: list[RowTask]) -> list[int]:
     return twins
 
 
-def _result(outcome: Outcome, task: RowTask) -> RowResult:
+def _result(outcome: Outcome, task: RowTask, error: str) -> RowResult:
+    """Return a row that could not be followed in time, with the reason."""
     if outcome.error is None:
         row: RowResult = outcome.value
-        return row
-    points, frequencies = len(task.circuit.points), len(task.circuit.unit.setup.frequencies)
-    row = empty(len(task.z) + 1, points, frequencies)
-    row.status = outcome.error
-    row.small_signal = np.zeros(frequencies, dtype=bool)
+    else:
+        row = empty(len(task.z) + 1, len(task.circuit.points), len(task.circuit.unit.setup.frequencies))
+    row.status = f"no transient: {error}"
     return row

@@ -31,6 +31,8 @@ class RowTask:
         Deviates, the same for every row, so that differences between rows are the faults' and not the draws'.
     slow_draws : int
         Draws that are followed in time where small-signal analysis is not confirmed.
+    in_time : bool
+        False for a circuit whose transient was found never to end.
     """
 
     circuit: Circuit
@@ -38,6 +40,7 @@ class RowTask:
     numbers: list[Varied]
     z: Values
     slow_draws: int
+    in_time: bool = True
 
 
 @dataclass
@@ -86,7 +89,7 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         result.status = f"no operating point: {error.reason}"
         return result
     nominal = nominal.starting_at(start)
-    for index, frequency in enumerate(setup.frequencies):
+    for index, frequency in enumerate(setup.frequencies if task.in_time else ()):
         try:
             found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes)
         except RunFailed as error:

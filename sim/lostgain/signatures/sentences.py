@@ -14,6 +14,9 @@ CHANGED_DB = 1.0
 CHANGED_VOLTS = 0.1
 CHANGED_SHARE = 0.1
 
+_WHOLE = "The signal is whole at every test point"
+_DC_RIGHT = "DC is as it should be at every test point."
+
 
 def sentences(prediction: Prediction) -> list[str]:
     """Return what a technician would see, most telling first.
@@ -25,6 +28,8 @@ def sentences(prediction: Prediction) -> list[str]:
     if not np.isfinite(prediction.faulty.level[:, 0]).all():
         return ["The simulation gave no level for this failure: " + "; ".join(prediction.faulty.trouble) + "."]
     told = [_signal(prediction), *_picture(prediction), *_band(prediction), *_dc(prediction)]
+    if len(told) == 2 and told[0].startswith(_WHOLE) and told[1] == _DC_RIGHT and prediction.faulty.settled.all():
+        told.append("This failure leaves no mark at these test points: no reading of this set-up can show it.")
     if not prediction.faulty.settled.all():
         told.append("The level does not settle: expect a moving or fuzzy trace.")
     return told
@@ -42,7 +47,7 @@ def _signal(prediction: Prediction) -> str:
     off = np.flatnonzero((np.abs(change) > CHANGED_DB) & heard)
     where = f"at {prediction.frequencies[0]:g} Hz"
     if len(off) == 0:
-        return f"The signal is whole at every test point {where}."
+        return f"{_WHOLE} {where}."
     first = int(off[0])
     before = next((index for index in range(first - 1, -1, -1) if heard[index]), None)
     faulty = prediction.faulty.level[first, 0]
@@ -54,7 +59,9 @@ def _signal(prediction: Prediction) -> str:
         text += f" ({show_level(float(faulty))} instead of {show_level(float(prediction.healthy.level[first, 0]))})"
     last = int(np.flatnonzero(heard)[-1])
     if last in off and last != first and abs(change[last] - change[first]) > CHANGED_DB:
-        text += f"; {prediction.points[last]} shows {_what(float(change[last]), float(prediction.faulty.level[last, 0]))}"
+        text += (
+            f"; {prediction.points[last]} shows {_what(float(change[last]), float(prediction.faulty.level[last, 0]))}"
+        )
     return text + "."
 
 
@@ -101,7 +108,7 @@ def _dc(prediction: Prediction) -> list[str]:
     moved = np.abs(faulty - healthy)
     off = np.flatnonzero(moved > CHANGED_VOLTS + CHANGED_SHARE * np.abs(healthy))
     if len(off) == 0:
-        return ["DC is as it should be at every test point."]
+        return [_DC_RIGHT]
     first, worst = int(off[0]), int(off[np.argmax(moved[off])])
     text = f"DC is off from {prediction.points[first]} on: {_volts(faulty[first])} instead of {_volts(healthy[first])}"
     if worst != first:
@@ -111,5 +118,3 @@ def _dc(prediction: Prediction) -> list[str]:
 
 def _volts(value: float) -> str:
     return show(float(value), "V") if abs(value) >= 1e-3 else "0 V"
-
-

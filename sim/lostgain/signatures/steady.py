@@ -22,6 +22,10 @@ CYCLES = (3, 9, 30, 90)
 WAVE_POINTS = 64
 STEPS_A_CYCLE = 64
 _FINE = 256
+#: How ngspice integrates: Gear's method and a ten-thousandth of a signal, since trapezoidal steps shrink without end on
+#: a saturated amplifier. The second is for what the first gives up on.
+SOLVER = ".options method=gear abstol=1e-9 vntol=1e-5"
+PATIENT = ".options method=gear reltol=5e-3 abstol=1e-9 vntol=1e-5 chgtol=1e-12"
 
 
 @dataclass(frozen=True)
@@ -84,13 +88,13 @@ def _followed(
     session: Session, lines: list[str], stop: float, step: float, nodes: Sequence[str], begin: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Run the transient; where ngspice's steps shrink to nothing, try its more patient integration once."""
-    session.load(lines)
+    session.load([*lines[:-1], SOLVER, lines[-1]])
     try:
         return session.tran(stop, step, nodes, begin)
     except RunFailed:
         if session.dead:
             raise
-        session.load([*lines[:-1], ".options method=gear reltol=2e-3", lines[-1]])
+        session.load([*lines[:-1], PATIENT, lines[-1]])
         return session.tran(stop, step, nodes, begin)
 
 
