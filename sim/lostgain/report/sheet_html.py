@@ -7,7 +7,8 @@ from pathlib import Path
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from lostgain.bench.sheet_model import Sheet
-from lostgain.report import okabe_ito, sheet_cells
+from lostgain.report import sheet_cells
+from lostgain.report.pictures import style
 
 
 def render_html(sheet: Sheet) -> str:
@@ -24,4 +25,4 @@ def render_html(sheet: Sheet) -> str:
     environment = Environment(
         loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined, trim_blocks=True
     )
-    return environment.get_template("sheet.html.jinja").render(sheet=sheet, cells=sheet_cells, colours=okabe_ito)
+    return environment.get_template("sheet.html.jinja").render(sheet=sheet, cells=sheet_cells, colours=style)

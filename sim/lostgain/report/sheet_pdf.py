@@ -18,8 +18,8 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import CondPageBreak, KeepTogether, Paragraph, SimpleDocTemplate, Spacer, Table, TableStyle
 
 from lostgain.bench.sheet_model import Picture, Row, Sheet, Step
-from lostgain.report import okabe_ito
 from lostgain.report import sheet_cells as cells
+from lostgain.report.pictures import style as colour_names
 
 #: matplotlib brings a font that has Ω, µ, ½ and …; the fonts every PDF reader has do not.
 _FONT, _BOLD = "DejaVuSans", "DejaVuSans-Bold"
@@ -35,7 +35,7 @@ _HEAD = ParagraphStyle("head", _BODY, fontName=_BOLD, fontSize=7)
 _TITLE = ParagraphStyle("title", _BODY, fontName=_BOLD, fontSize=15, leading=19)
 _SECTION = ParagraphStyle("section", _BODY, fontName=_BOLD, fontSize=10.5, leading=14, spaceBefore=9, keepWithNext=1)
 
-_TIGHT = [
+_TIGHT: list[Any] = [
     ("TOPPADDING", (0, 0), (-1, -1), 1),
     ("BOTTOMPADDING", (0, 0), (-1, -1), 1),
     ("LEFTPADDING", (0, 0), (-1, -1), 3),
@@ -107,14 +107,15 @@ def _top(sheet: Sheet) -> list[Any]:
 
 #: Colour, width and dashes of the bar beside a caution.
 _BARS = {
-    "danger": (colors.HexColor(okabe_ito.VERMILION), 4, None),
-    "damage": (colors.HexColor(okabe_ito.ORANGE), 2.5, (4, 2)),
+    "danger": (colors.HexColor(colour_names.VERMILLION), 4, None),
+    "damage": (colors.HexColor(colour_names.ORANGE), 2.5, (4, 2)),
     "note": (_RULE, 1.5, (1, 2)),
 }
 
 
 def _cautions(sheet: Sheet) -> list[Any]:
-    rows, style = [], [*_TIGHT, ("LEFTPADDING", (0, 0), (-1, -1), 7), ("BOTTOMPADDING", (0, 0), (-1, -1), 3)]
+    rows: list[Any] = []
+    style: list[Any] = [*_TIGHT, ("LEFTPADDING", (0, 0), (-1, -1), 7), ("BOTTOMPADDING", (0, 0), (-1, -1), 3)]
     for number, caution in enumerate(sheet.cautions):
         lead = escape(cells.caution_lead(caution))
         rows.append([Paragraph(f"<b>{lead}</b> {escape(caution.text)}", _BODY)])
@@ -229,7 +230,7 @@ def _drawing(picture: Picture) -> Drawing:
     for number in range(1, 8):
         screen.add(Line(0, foot + number * up, width, foot + number * up, **_grid(number == 4)))
     places = [value for x, y in picture.trace for value in (x * across, foot + (y + 4) * up)]
-    screen.add(PolyLine(places, strokeColor=colors.HexColor(okabe_ito.BLUE), strokeWidth=1.2, strokeLineJoin=1))
+    screen.add(PolyLine(places, strokeColor=colors.HexColor(colour_names.BLUE), strokeWidth=1.2, strokeLineJoin=1))
     screen.add(String(width / 2, 0, cells.picture_scale(picture), fontName=_FONT, fontSize=5.5, textAnchor="middle"))
     return screen
 
