@@ -96,7 +96,7 @@ def dc_chain(prediction: Prediction, path: Path | str, table: Table | None = Non
 def _dress_dc(ax: Axes) -> None:
     ax.set_xlabel("V DC")
     ax.margins(x=0.06)
-    ax.dataLim.update_from_data_x([-LEAST_DC, LEAST_DC])
+    ax.plot([-LEAST_DC, LEAST_DC], [0, 0], alpha=0)
     ax.axvline(0, color=GREY, lw=0.8, zorder=1)
     ax.grid(axis="x", zorder=0)
     ax.set_axisbelow(True)

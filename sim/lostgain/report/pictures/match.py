@@ -13,9 +13,9 @@ from lostgain.readings import Readings
 from lostgain.readings.model import Reading
 from lostgain.report.pictures.chain import RANGE, healthy_range
 from lostgain.report.pictures.rows import Chart, Trace, draw
-from lostgain.report.pictures.scale import Values, decibels, dress, highest
+from lostgain.report.pictures.scale import decibels, dress, highest
 from lostgain.report.pictures.style import CHANNELS, HEALTHY, SUSPECTS, Look, drawing, kind_of, save
-from lostgain.report.pictures.titles import drive, frequency, unreachable
+from lostgain.report.pictures.titles import drive, frequency, percent, unreachable
 from lostgain.signatures import Table
 from lostgain.signatures.gains import NOTHING
 
@@ -78,7 +78,7 @@ def level_match(table: Table, readings: Readings, verdict: Verdict, path: Path |
 
 
 def _called(suspect: Suspect) -> str:
-    return f"{suspect.part} {suspect.mode}, {suspect.probability * 100:.0f} %"
+    return f"{suspect.part} {suspect.mode}, {percent(suspect.probability)}"
 
 
 def _levels(rows: Sequence[Reading]) -> list[Reading]:

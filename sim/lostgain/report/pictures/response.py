@@ -9,10 +9,10 @@ from matplotlib.axes import Axes
 
 from lostgain.quantities import show
 from lostgain.report.pictures.style import (
-    EDGES,
     FAULTY,
     GREY,
     HEALTHY,
+    KEY,
     SMALL,
     drawing,
     fitted,
@@ -56,7 +56,7 @@ def response(prediction: Prediction, path: Path | str) -> Path:
         ax = figure.add_axes((0.75 / WIDTH, 0.85 / height, (WIDTH - 1.1) / WIDTH, TALL / height))
         _lines(ax, prediction)
         _marks(ax, prediction)
-        figure.legend(loc="lower left", bbox_to_anchor=(0.15 / WIDTH, 0.12 / height), ncols=3, **EDGES)
+        figure.legend(loc="lower left", bbox_to_anchor=(0.15 / WIDTH, 0.12 / height), ncols=3, **KEY)
         return save(figure, path)
 
 
@@ -66,7 +66,8 @@ def _lines(ax: Axes, prediction: Prediction) -> None:
     top = float(np.ceil(max((gain.max() for gain in known), default=0.0) / 10) * 10 + 5)
     bottom = max(float(np.floor(min((gain.min() for gain in known), default=-20.0) / 10) * 10 - 5), top - REACH)
     for gain, label, look in zip(gains, ("healthy", "faulty"), (HEALTHY, FAULTY), strict=True):
-        ax.plot(prediction.sweep, np.maximum(gain, bottom), label=label, color=look.colour, ls=look.dashes, lw=1.6)
+        ax.plot(prediction.sweep, np.maximum(gain, bottom), label=label, color=look.colour, ls=look.dashes, lw=1.6,
+                zorder=3 + (look is HEALTHY))  # fmt: skip
     ax.set_xscale("log")
     ax.set_xlim(prediction.sweep[0], prediction.sweep[-1])
     ax.set_ylim(bottom, top)

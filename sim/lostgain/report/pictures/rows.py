@@ -12,14 +12,16 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from lostgain.report.pictures.style import GREY, LINE, NORMAL, PALE, SMALL, WIDE, Look, fitted, head, sheet, widest
+from lostgain.report.pictures.style import GREY, KEY, LINE, NORMAL, PALE, SMALL, WIDE, Look, fitted, head, sheet, widest
 
 Values = NDArray[np.float64]
 
-#: Height of a row [inch], room above the rows (title, axis) and below (axis, key, notes), and around the columns.
-ROW, ABOVE, BELOW, EDGE, GAP = 0.27, 0.72, 0.85, 0.25, 0.12
-#: Least width of an axis [inch].
-NARROWEST = 1.1
+#: Height of a row [inch], room above the rows (title) and below (axis, key), and around the columns.
+ROW, ABOVE, BELOW, EDGE, GAP = 0.27, 0.45, 0.85, 0.25, 0.12
+#: Least and greatest width of an axis [inch].
+NARROWEST, WIDEST = 1.1, 5.0
+#: Least width of the picture [inch].
+LEAST = 6.5
 
 
 @dataclass(frozen=True)
@@ -96,11 +98,13 @@ def draw(chart: Chart) -> Figure:
     beside = sum(sum(each) + GAP for each in written)
     room = WIDE - left - EDGE - beside - (count - 1) * GAP
     width = WIDE + max(0.0, count * NARROWEST - room)
-    each_axis = max(NARROWEST, min(room / count, 6.0))
+    each_axis = max(NARROWEST, min(room / count, WIDEST))
+    width = min(width, max(LEAST, width - room + count * each_axis))
     body = ROW * max(len(chart.points), 3)
     notes, lines = fitted(chart.notes, width), fitted(chart.below, width)
-    below = BELOW + LINE * len(notes)
-    height = head(lines) + ABOVE + body + below
+    lines_of_key = _lines_of_key(trial, chart, width)
+    below = BELOW + LINE * (len(notes) + lines_of_key - 1)
+    height = head(lines) + ABOVE + chart.lift / 72 + body + below
     figure = sheet(width, height, chart.title, lines)
     start = left
     for axis in range(count):
@@ -108,7 +112,7 @@ def draw(chart: Chart) -> Figure:
         _fill(ax, chart, axis, names if axis == 0 else None)
         _write(ax, columns, axis, written[axis], each_axis, chart.lift)
         start += each_axis + GAP + sum(written[axis]) + GAP
-    _key(figure, chart, notes, width, height)
+    _key(figure, chart, notes, lines_of_key)
     return figure
 
 
@@ -118,7 +122,8 @@ def _named(name: str, chart: Chart) -> str:
 
 def _column_width(figure: Figure, trace: Trace, axis: int) -> float:
     assert trace.column is not None
-    return widest(figure, [trace.heading, *(row[axis] for row in trace.column)], SMALL) + GAP
+    texts = [row[axis] for row in trace.column]
+    return widest(figure, [trace.heading, *texts], SMALL) + GAP if any(texts) else 0.0
 
 
 def _fill(ax: Axes, chart: Chart, axis: int, names: list[str] | None) -> None:
@@ -135,14 +140,15 @@ def _fill(ax: Axes, chart: Chart, axis: int, names: list[str] | None) -> None:
             known = np.isfinite(trace.low[:, axis]) & np.isfinite(trace.high[:, axis])
             ax.hlines(rows[known], trace.low[known, axis], trace.high[known, axis], color=trace.look.colour, lw=7,
                       alpha=0.3, zorder=2)  # fmt: skip
-        ax.plot(trace.values[:, axis], rows, zorder=3, clip_on=False, **trace.look.line())
+        ax.plot(trace.values[:, axis], rows, zorder=3 + (not trace.look.filled), clip_on=False, **trace.look.line())
 
 
 def _write(ax: Axes, columns: list[Trace], axis: int, widths: list[float], inches: float, lift: float) -> None:
     """Write the values of an axis in columns at its right, lined up at their right edges."""
     place = inches + GAP / 2
     for trace, width in zip(columns, widths, strict=True):
-        assert trace.column is not None
+        if trace.column is None or width == 0:
+            continue
         place += width
         right = (place - GAP / 2) / inches
         ax.annotate(trace.heading, (right, 1.0), xytext=(0, lift), xycoords="axes fraction", textcoords="offset points",
@@ -152,15 +158,33 @@ def _write(ax: Axes, columns: list[Trace], axis: int, widths: list[float], inche
                     color=trace.look.colour)  # fmt: skip
 
 
-def _key(figure: Figure, chart: Chart, notes: list[str], width: float, height: float) -> None:
+def _marks(chart: Chart) -> list[Line2D | Patch]:
+    """Return the entries of the key."""
     marks: list[Line2D | Patch] = [Line2D([], [], label=trace.label, **trace.look.line()) for trace in chart.traces]
     ranged = next((trace for trace in chart.traces if trace.low is not None), None)
     if chart.range_label and ranged is not None:
         marks.insert(1, Patch(color=ranged.look.colour, alpha=0.3, lw=0, label=chart.range_label))
+    return marks
+
+
+def _lines_of_key(figure: Figure, chart: Chart, width: float) -> int:
+    """Return in how many lines the key fits."""
+    marks = _marks(chart)
+    widths = [widest(figure, [str(mark.get_label())], NORMAL) + 0.65 for mark in marks]
+    lines = 1
+    while lines < len(marks):
+        columns = [max(widths[start : start + lines]) for start in range(0, len(widths), lines)]
+        if sum(columns) <= width - EDGE:
+            break
+        lines += 1
+    return lines
+
+
+def _key(figure: Figure, chart: Chart, notes: list[str], lines: int) -> None:
+    width, height = figure.get_size_inches()
+    marks = _marks(chart)
     bottom = 0.12 + LINE * len(notes)
-    figure.legend(
-        handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, bottom / height), ncols=len(marks),
-        frameon=False, handlelength=3.2, borderaxespad=0, borderpad=0.2, columnspacing=1.6,
-    )  # fmt: skip
+    figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, bottom / height),
+                  ncols=-(-len(marks) // lines), **KEY)  # fmt: skip
     for number, note in enumerate(reversed(notes)):
         figure.text(EDGE / width, (0.12 + LINE * number) / height, note, size=SMALL, color=GREY, va="bottom")

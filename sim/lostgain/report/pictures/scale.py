@@ -18,6 +18,8 @@ Values = NDArray[np.float64]
 #: Where "nothing" is drawn [dB re 1 V rms], and the step of the marks on the axis [dB].
 FLOOR = 20 * math.log10(NOTHING)
 STEP = 20
+#: What a volts label of the axis needs [inch]; where there is less, only every other mark has one.
+ROOM = 0.48
 
 
 def decibels(volts: Values | float) -> Values:
@@ -33,10 +35,10 @@ def volts(level: float) -> str:
 
 
 def highest(levels: Iterable[Values]) -> float:
-    """Return the top of the axis [dB re 1 V rms]: the next mark above all levels."""
+    """Return the top of the axis [dB re 1 V rms]: the next 10 dB above all levels."""
     tops = [float(np.nanmax(each)) for each in levels if np.isfinite(each).any()]
     top = float(decibels(max(tops, default=1.0)))
-    return max(STEP * math.ceil((top + 4) / STEP), 0)
+    return max(10 * math.ceil((top + 4) / 10), 0)
 
 
 def dress(ax: Axes, top: float) -> None:
@@ -45,8 +47,10 @@ def dress(ax: Axes, top: float) -> None:
     marks = [mark for mark in range(-200, int(top) + 1, STEP) if mark > FLOOR]
     ax.set_xticks(marks, [f"{mark:+d}".replace("-", "−") if mark else "0" for mark in marks])
     ax.set_xlabel("dB re 1 V rms")
+    inches = ax.get_window_extent().width / ax.get_figure(root=True).dpi
+    every = 1 if STEP / (top - FLOOR + 4) * inches > ROOM else 2
     above = ax.secondary_xaxis("top")
-    above.set_xticks(marks, [show(10 ** (mark / 20), "V", 1) for mark in marks])
+    above.set_xticks(marks[::every], [show(10 ** (mark / 20), "V", 1) for mark in marks[::every]])
     above.set_xlabel("V rms")
     ax.axvspan(FLOOR - 4, FLOOR + 2.5, color=PALE, lw=0, zorder=0)
     ax.text(

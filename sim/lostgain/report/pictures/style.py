@@ -89,7 +89,7 @@ class Look:
             "linewidth": self.width,
             "marker": self.marker,
             "markersize": self.size,
-            "markerfacecolor": self.colour if self.filled else PAPER,
+            "markerfacecolor": self.colour if self.filled else "none",
             "markeredgecolor": self.colour,
         }
 
@@ -203,7 +203,7 @@ def save(figure: Figure, path: Path | str) -> Path:
 
 
 #: Matplotlib's arguments for a key: no box, lined up with what is above it.
-EDGES: dict[str, Any] = {
+KEY: dict[str, Any] = {
     "frameon": False,
     "handlelength": 3.2,
     "borderaxespad": 0,

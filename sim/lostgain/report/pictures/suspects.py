@@ -27,6 +27,7 @@ from lostgain.report.pictures.style import (
     sheet,
     widest,
 )
+from lostgain.report.pictures.titles import percent
 
 WIDTH = 8.27
 #: Height of a suspect's row, of a further line of text in it, of a group's heading [inch]; room above and below all.
@@ -34,6 +35,8 @@ ROW, TEXT, HEAD, ABOVE, BELOW = 0.26, 0.135, 0.30, 0.1, 0.55
 EDGE, BAR = 0.25, 2.3
 #: Suspects drawn at least, and the share of all probability after which no more are.
 FEWEST, ENOUGH = 3, 0.98
+#: No bar is drawn for less probability than this.
+LEAST = 0.002
 
 
 @dataclass(frozen=True)
@@ -111,8 +114,9 @@ def _drawn(verdict: Verdict, most: int) -> Figure:
                                    clip_on=False, zorder=3))  # fmt: skip
             ax.text(left + 0.03, middle, row.name, transform=across, weight="bold", va="center", zorder=4)
         else:
-            ax.barh(middle, row.probability * 100, height=0.15, color=row.colour, hatch=row.hatch, edgecolor=PAPER
-                    if row.hatch else row.colour, lw=0.5, zorder=3)  # fmt: skip
+            if row.probability >= LEAST:
+                ax.barh(middle, row.probability * 100, height=0.15, color=row.colour, hatch=row.hatch,
+                        edgecolor=PAPER if row.hatch else row.colour, lw=0.5, zorder=3)  # fmt: skip
             ax.text(-0.03, middle, row.name, transform=across, ha="right", va="center", size=NORMAL)
             ax.text(1.2, middle, percent(row.probability), transform=across, ha="right", va="center", size=NORMAL,
                     weight="bold")  # fmt: skip
@@ -159,18 +163,10 @@ def _rows(verdict: Verdict, shown: list[Suspect], letters: int) -> list[_Row]:
 
 def _heading(probability: float | None, members: int, number: int) -> str:
     if probability is None:
-        return "Suspects outside any group"
-    kind = f"Look-alikes {number}" if members > 1 else f"{number}, told apart from the others"
-    count = f" ({members} suspects)" if members > 1 else ""
-    return f"{kind}: {percent(probability)}{count}"
+        return "Hardly probable"
+    kind = f"Look-alikes, group {number}, {members} suspects" if members > 1 else f"Group {number}, no look-alikes"
+    return f"{kind}: {percent(probability)}"
 
 
 def _called(suspect: Suspect) -> str:
     return f"{suspect.part} {suspect.mode}"
-
-
-def percent(probability: float) -> str:
-    """Return ``63 %``, ``0.4 %`` or ``under 0.1 %``."""
-    if probability < 0.001:
-        return "under 0.1 %" if probability > 0 else "0 %"
-    return f"{probability * 100:.2g} %" if probability < 0.995 else f"{probability * 100:.3g} %"

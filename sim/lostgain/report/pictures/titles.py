@@ -38,3 +38,10 @@ def drive(unit: Unit) -> str:
 def unreachable(unit: Unit) -> frozenset[str]:
     """Return the names of the test points that no probe reaches."""
     return frozenset(point.name for point in unit.points if not point.reach)
+
+
+def percent(probability: float) -> str:
+    """Return ``63 %``, ``0.4 %`` or ``under 0.1 %``."""
+    if probability < 0.001:
+        return "under 0.1 %" if probability > 0 else "0 %"
+    return f"{probability * 100:.2g} %" if probability < 0.995 else f"{probability * 100:.3g} %"

@@ -12,7 +12,20 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
 from lostgain.quantities import show
-from lostgain.report.pictures.style import EDGES, FAULTY, GREY, HEALTHY, SMALL, WIDE, drawing, fitted, head, kind_of, save, sheet
+from lostgain.report.pictures.style import (
+    FAULTY,
+    GREY,
+    HEALTHY,
+    KEY,
+    SMALL,
+    WIDE,
+    drawing,
+    fitted,
+    head,
+    kind_of,
+    save,
+    sheet,
+)
 from lostgain.report.pictures.titles import about, drive, failure, frequency, unreachable
 from lostgain.signatures import Prediction, State
 from lostgain.signatures.gains import NOTHING
@@ -53,7 +66,7 @@ def waves(prediction: Prediction, path: Path | str, index: int = 0) -> Path:
     down = math.ceil(count / across)
     width = max(WIDE * across / ACROSS, 6.0)
     told = f"{drive(prediction.circuit.unit)}; {frequency(prediction.frequencies[index], index)}; DC taken off"
-    lines = fitted((about(prediction), told, *prediction.faulty.trouble), width)
+    lines = fitted((about(prediction), told, *_unsettled(prediction, index), *prediction.faulty.trouble), width)
     above = head(lines) + ABOVE
     height = above + BELOW + down * TALL
     with drawing():
@@ -69,7 +82,7 @@ def waves(prediction: Prediction, path: Path | str, index: int = 0) -> Path:
             _times(ax, prediction.frequencies[index], point + across >= count)
         marks = [Line2D([], [], color=look.colour, ls=look.dashes, lw=1.6, label=label)
                  for look, label in ((HEALTHY, "healthy"), (FAULTY, "faulty"))]  # fmt: skip
-        figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, 0.1 / height), ncols=2, **EDGES)
+        figure.legend(handles=marks, loc="lower left", bbox_to_anchor=(0.15 / width, 0.1 / height), ncols=2, **KEY)
         return save(figure, path)
 
 
@@ -80,15 +93,16 @@ def _picture(ax: Axes, prediction: Prediction, point: int, index: int) -> None:
                 weight="bold", va="bottom")  # fmt: skip
     tallest = LEAST
     for place, (state, look) in enumerate(((prediction.healthy, HEALTHY), (prediction.faulty, FAULTY))):
+        said = f"{('healthy', 'faulty')[place]} {_said(state, point, index)}"
         wave = np.asarray(state.wave[point, index], dtype=float)
-        ax.annotate(_said(state, point, index), (place * 0.5, 1), xytext=(0, 4), xycoords="axes fraction",
+        ax.annotate(said, (place * 0.52, 1), xytext=(0, 4), xycoords="axes fraction",
                     textcoords="offset points", size=SMALL, color=look.colour, va="bottom")  # fmt: skip
         if not np.isfinite(wave).all():
             continue
         tallest = max(tallest, float(np.abs(wave).max()))
         cycles = np.arange(CYCLES * len(wave) + 1) / len(wave)
         drawn = np.append(np.tile(wave, CYCLES), wave[0])
-        ax.plot(cycles, drawn, color=look.colour, ls=look.dashes, lw=1.5)
+        ax.plot(cycles, drawn, color=look.colour, ls=look.dashes, lw=1.5, zorder=3 + (look is HEALTHY))
     ax.set_ylim(-1.15 * tallest, 1.15 * tallest)
     ax.yaxis.set_major_locator(MaxNLocator(4, symmetric=True, steps=[1, 2, 5, 10]))
     ax.yaxis.set_major_formatter(FuncFormatter(lambda volts, _: show(float(f"{volts:.3g}"), "V").replace("-", "−")))
@@ -96,13 +110,20 @@ def _picture(ax: Axes, prediction: Prediction, point: int, index: int) -> None:
     ax.grid()
 
 
+def _unsettled(prediction: Prediction, index: int) -> list[str]:
+    """Return a line for a signal that never repeated itself."""
+    known = bool(np.isfinite(prediction.faulty.level[:, index]).any())
+    return (
+        ["faulty: unsettled, expect a moving or fuzzy trace"] if known and not prediction.faulty.settled[index] else []
+    )
+
+
 def _said(state: State, point: int, index: int) -> str:
     """Return the size of a signal: ``6.22 Vpp``."""
     swing = float(state.swing[point, index])
     if math.isnan(swing):
         return "no result"
-    size = "nothing" if state.level[point, index] <= NOTHING else show(swing, "Vpp")
-    return size if state.settled[index] else f"{size}, unsettled"
+    return "nothing" if state.level[point, index] <= NOTHING else show(swing, "Vpp")
 
 
 def _times(ax: Axes, frequency: float, labelled: bool) -> None:
