@@ -5,10 +5,10 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
-from contextlib import suppress
+from collections.abc import Callable, Sequence
 
 from lostgain.cli import check, match, predict, sheet, table, units
+from lostgain.cli.letters import settle_output
 from lostgain.cli.words import Parser, unknown_command, unknown_options
 from lostgain.problems import UserError
 
@@ -30,13 +30,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         0, 2 for anything the user can mend, 130 when stopped. Any other mistake is lostgain's own, and is raised.
     """
-    for stream in (sys.stdout, sys.stderr):
-        with suppress(AttributeError, ValueError, OSError):
-            stream.reconfigure(errors="replace")  # type: ignore[union-attr]  # a terminal that has no Ω shows a ?
     words = list(sys.argv[1:] if argv is None else argv)
-    try:
+
+    def run() -> None:
         args = _read(words)
         args.run(args)
+
+    return guarded(run)
+
+
+def guarded(run: Callable[[], None]) -> int:
+    """Do something and return its exit code, with what went wrong said on stderr; see `main`."""
+    settle_output()
+    try:
+        run()
         sys.stdout.flush()
     except SystemExit as asked:  # argparse: --help, or words it does not take
         return asked.code if isinstance(asked.code, int) else MENDABLE
