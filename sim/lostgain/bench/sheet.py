@@ -113,6 +113,10 @@ def _notes(table: Table) -> Iterator[str]:
     instrument = instrument_of(unit)
     floors = {"level": show(instrument.floor_level, "V rms"), "dc": show(instrument.floor_dc, "V")}
     yield texts["instrument"].format(title=instrument.title, **floors)
+    low, high = instrument.bandwidth
+    outside = [show(value, "Hz") for value in table.frequencies if not low <= value <= high]
+    if outside:
+        yield texts["outside"].format(frequencies=", ".join(outside))
     settled = table.data["settled"].values[0]
     if not settled.all():
         slow = [show(value, "Hz") for value, fine in zip(table.frequencies, settled, strict=True) if not fine]

@@ -63,6 +63,7 @@ def _step(name: str, unit: Unit, rows: Sequence[Row]) -> Step:
     figures = {
         "frequencies": ", ".join(show(value, "Hz") for value in unit.setup.frequencies),
         "first": show(unit.setup.frequencies[0], "Hz"),
+        "instrument": instrument_of(unit).title,
     }
     closing = texts.get(f"after{kind}", texts["after"])
     return Step(
