@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from lostgain.bench.cautions import Caution, cautions
     from lostgain.bench.check import Check, check
+    from lostgain.bench.printed import compare_printed
     from lostgain.bench.sheet import sheet
     from lostgain.bench.sheet_model import Sheet
     from lostgain.circuit.build import build as build_circuit
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from lostgain.readings.model import Reading, Readings
     from lostgain.readings.read import read as read_readings
     from lostgain.readings.write import write as write_readings
+    from lostgain.report.folders import prediction_pictures, verdict_pictures
     from lostgain.report.records import prediction_record, verdict_record
     from lostgain.report.sheet_html import render_html as sheet_html
     from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
@@ -77,6 +79,7 @@ _PLACES = {
     "cautions": ("bench.cautions", "cautions"),
     "check": ("bench.check", "check"),
     "check_text": ("report.text_check", "check_text"),
+    "compare_printed": ("bench.printed", "compare_printed"),
     "find_units": ("unit.find", "find_units"),
     "instruments": ("readings.instruments", "instruments"),
     "list_faults": ("faults.listing", "listing"),
@@ -84,6 +87,7 @@ _PLACES = {
     "open_unit": ("unit.read", "open_unit"),
     "parse_fault": ("faults.parse", "parse"),
     "predict": ("signatures.predict", "predict"),
+    "prediction_pictures": ("report.folders", "prediction_pictures"),
     "prediction_record": ("report.records", "prediction_record"),
     "prediction_text": ("report.text_predict", "prediction_text"),
     "prove_running": ("circuit.running", "prove_running"),
@@ -97,6 +101,7 @@ _PLACES = {
     "stage_gains": ("signatures.gains", "stage_gains"),
     "table_text": ("report.text_table", "table_text"),
     "units_text": ("report.text_units", "units_text"),
+    "verdict_pictures": ("report.folders", "verdict_pictures"),
     "verdict_record": ("report.records", "verdict_record"),
     "verdict_text": ("report.text_match", "verdict_text"),
     "write_readings": ("readings.write", "write"),
@@ -124,6 +129,7 @@ __all__ = [
     "cautions",
     "check",
     "check_text",
+    "compare_printed",
     "find_units",
     "instruments",
     "list_faults",
@@ -131,6 +137,7 @@ __all__ = [
     "open_unit",
     "parse_fault",
     "predict",
+    "prediction_pictures",
     "prediction_record",
     "prediction_text",
     "prove_running",
@@ -144,6 +151,7 @@ __all__ = [
     "stage_gains",
     "table_text",
     "units_text",
+    "verdict_pictures",
     "verdict_record",
     "verdict_text",
     "write_readings",

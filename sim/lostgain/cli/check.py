@@ -23,6 +23,6 @@ def add(commands: Any) -> argparse.ArgumentParser:
 def run(args: argparse.Namespace) -> None:
     """Check a unit."""
     unit = lostgain.open_unit(args.unit)
-    with shown("Running the healthy unit"):
-        found = lostgain.check(unit)
+    with shown("Running the healthy unit") as line:
+        found = lostgain.check(unit, progress=line)
     print(lostgain.check_text(found))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -17,4 +17,10 @@ def writing(path: Path) -> Iterator[None]:
         yield
     except OSError as error:
         raise UserError(Problem(f"cannot be written: {error.strerror or error}.", Where(path))) from error
-    print(f"Written: {path}", file=sys.stderr)
+    written([path])
+
+
+def written(paths: Iterable[Path]) -> None:
+    """Say on stderr what was written."""
+    for path in paths:
+        print(f"Written: {path}", file=sys.stderr)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
+from pathlib import Path
 from typing import Any
 
 import lostgain
+from lostgain.cli.files import written
+from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import unit_argument
 
@@ -21,6 +24,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument("--rates", metavar="SET", default="bench",
                         help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument("--pictures", metavar="FOLDER", type=Path, help="draw the pictures into this folder as well")
     parser.set_defaults(run=run)
     return parser
 
@@ -30,8 +34,14 @@ def run(args: argparse.Namespace) -> None:
     unit = lostgain.open_unit(args.unit)
     rates = lostgain.rates(args.rates)
     readings = lostgain.read_readings(args.readings, unit)
-    verdict = lostgain.match(opened(unit), readings, rates)
+    table = opened(unit)
+    with shown("Comparing"):
+        verdict = lostgain.match(table, readings, rates)
     if args.json:
         print(json.dumps(lostgain.verdict_record(verdict), ensure_ascii=False, allow_nan=False))
     else:
         print(lostgain.verdict_text(verdict, unit, readings))
+    if args.pictures is not None:
+        with shown("Drawing"):
+            drawn = lostgain.verdict_pictures(table, readings, verdict, args.pictures)
+        written(drawn)

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
+from pathlib import Path
 from typing import Any
 
 import lostgain
+from lostgain.cli.files import written
 from lostgain.cli.progress import shown
 from lostgain.cli.words import unit_argument
 
@@ -18,6 +21,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument("--fault", metavar='"C7 open"', action="append", required=True, dest="faults",
                         help="a part and what is wrong with it; twice for two at once")  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.add_argument("--pictures", metavar="FOLDER", type=Path, help="draw the pictures into this folder as well")
     parser.set_defaults(run=run)
     return parser
 
@@ -32,4 +36,8 @@ def run(args: argparse.Namespace) -> None:
     if args.json:
         print(json.dumps(lostgain.prediction_record(found), ensure_ascii=False, allow_nan=False))
     else:
-        print(lostgain.prediction_text(found))
+        print(lostgain.prediction_text(found, sys.stdout.encoding))
+    if args.pictures is not None:
+        with shown("Drawing"):
+            drawn = lostgain.prediction_pictures(found, args.pictures)
+        written(drawn)

@@ -25,7 +25,8 @@ def check_text(check: Check) -> str:
             _points(holds.points, holds.channels),
             _left_out(holds.left_out),
             _cautions(check),
-            wrapped("No mistake was found: the circuit is what the unit file says, and it runs."),
+            _printed(check),
+            wrapped("The healthy unit stays at its operating point when time runs."),
         ]
     )
 
@@ -72,6 +73,14 @@ def _left_out(names: tuple[str, ...]) -> list[str]:
     if not names:
         return []
     return wrapped(f"Simulated, and never suspected, because `parts` does not name them: {', '.join(names)}.")
+
+
+def _printed(check: Check) -> list[str]:
+    told = check.printed.sentences()
+    if not check.printed.off:
+        return [line for text in told for line in wrapped(text)]
+    lines = section("Printed values that do not agree")
+    return lines + [line for text in told for line in wrapped(text, "    ", "  ")]
 
 
 def _cautions(check: Check) -> list[str]:

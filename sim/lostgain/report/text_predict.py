@@ -8,22 +8,30 @@ import numpy as np
 
 from lostgain.diagnosis.severity import sentence
 from lostgain.quantities import show
-from lostgain.report.text_layout import joined, section, table, wrapped
+from lostgain.report.text_chain import text_chain
+from lostgain.report.text_layout import WIDTH, joined, section, table, wrapped
+from lostgain.report.text_letters import Letters, letters_for
+from lostgain.report.text_wave import text_wave
 from lostgain.signatures import Prediction, sentences, stage_gains
 from lostgain.signatures.gains import NOTHING
+from lostgain.signatures.predict import State
+from lostgain.signatures.sentences import changed
 from lostgain.signatures.shapes import picture
 
 #: Frequencies of the response that are shown [Hz]: the nearest of the sweep.
 SHOWN_HZ = (10, 20, 50, 100, 200, 500, 1e3, 2e3, 5e3, 10e3, 20e3, 50e3, 100e3)
 
 
-def prediction_text(prediction: Prediction) -> str:
+def prediction_text(prediction: Prediction, encoding: str | None = "utf-8") -> str:
     """Return what a failure looks like beside the healthy unit.
 
     Parameters
     ----------
     prediction : Prediction
+    encoding : str or None
+        Of the output: pictures are drawn in characters it has.
     """
+    letters = letters_for(encoding)
     unit = prediction.circuit.unit
     heading = wrapped(unit.title)
     for fault in prediction.faults:
@@ -43,7 +51,9 @@ def prediction_text(prediction: Prediction) -> str:
             heading,
             [*section("What you would see"), *told],
             _gains(prediction),
+            _levels(prediction, letters),
             _points(prediction),
+            _waves(prediction, letters),
             _response(prediction),
             wrapped(drive),
             *[wrapped(f"Not simulated: {each}.") for each in _trouble(prediction)],
@@ -76,21 +86,39 @@ def gain_shown(ratio: float) -> tuple[str, str]:
     return show(20 * math.log10(ratio), "dB"), f"×{ratio:.3g}"
 
 
+def _levels(prediction: Prediction, letters: Letters) -> list[str]:
+    title = f"Level along the chain at {show(prediction.frequencies[0], 'Hz')}"
+    return [*section(title), *text_chain(prediction, 0, letters, WIDTH)]
+
+
 def _points(prediction: Prediction) -> list[str]:
-    healthy, faulty = prediction.healthy, prediction.faulty
     rows = []
     for index, name in enumerate(prediction.points):
-        levels = [_level(float(state.level[index, 0])) for state in (healthy, faulty)]
-        dc = [_dc(float(state.dc[index])) for state in (healthy, faulty)]
-        shape = picture(faulty.wave[index, 0], faulty.level[index, 0])
-        rows.append([name, *levels, shape or ("sine" if faulty.level[index, 0] > NOTHING else "—"), *dc])
-    heads = ["Test point", "Healthy", "Failed", "Picture", "DC", "DC failed"]
-    title = f"Level at {show(prediction.frequencies[0], 'Hz')} (V rms) and DC with the generator off"
-    return [*section(title), *table(rows, "<>><>>", heads)]
+        shapes = [_shape(state, index) for state in (prediction.healthy, prediction.faulty)]
+        volts = [_dc(float(state.dc[index])) for state in (prediction.healthy, prediction.faulty)]
+        rows.append([name, *shapes, *volts])
+    heads = ["Test point", "Picture", "failed", "DC, generator off", "failed"]
+    return [*section("What the oscilloscope and the meter show"), *table(rows, "<<<>>", heads)]
 
 
-def _level(volts: float) -> str:
-    return "nothing" if volts < NOTHING else show(volts, "V")
+def _shape(state: State, point: int) -> str:
+    level = float(state.level[point, 0])
+    if math.isnan(level):
+        return "not known"
+    return picture(state.wave[point, 0], level) or ("sine" if level > NOTHING else "nothing")
+
+
+def _waves(prediction: Prediction, letters: Letters) -> list[str]:
+    """Draw the signal where it first changes, where its shape changes again, and at the end."""
+    off = [index for index, yes in enumerate(changed(prediction)) if yes]
+    drawn: list[int] = []
+    for index in off:
+        if not drawn or index == off[-1] or _shape(prediction.faulty, index) != _shape(prediction.faulty, drawn[-1]):
+            drawn.append(index)
+    lines = section("The generator's sine, where it changes") if drawn else []
+    for index in drawn:
+        lines += [*text_wave(prediction, prediction.points[index], 0, letters, WIDTH), ""]
+    return lines[:-1]
 
 
 def _dc(volts: float) -> str:

@@ -40,6 +40,23 @@ def _decibels(prediction: Prediction, frequency: int) -> np.ndarray:
     return np.asarray(20 * np.log10(np.maximum(faulty, NOTHING) / np.maximum(healthy, NOTHING)))
 
 
+def changed(prediction: Prediction, frequency: int = 0) -> np.ndarray:
+    """Return at which test points the level or the shape of the signal has changed: array of bool, (point,).
+
+    Parameters
+    ----------
+    prediction : Prediction
+    frequency : int
+        Its index.
+    """
+    healthy, faulty = prediction.healthy, prediction.faulty
+    off = ~(np.abs(_decibels(prediction, frequency)) <= CHANGED_DB)  # a level that is not known counts as changed
+    for point in range(len(prediction.points)):
+        shapes = [picture(each.wave[point, frequency], each.level[point, frequency]) for each in (healthy, faulty)]
+        off[point] |= shapes[0] != shapes[1]
+    return np.asarray(off)
+
+
 def _signal(prediction: Prediction) -> str:
     """Where along the chain the signal changes."""
     change = _decibels(prediction, 0)
