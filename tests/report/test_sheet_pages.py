@@ -10,6 +10,7 @@ import pytest
 from lostgain.bench.sheet import sheet
 from lostgain.bench.sheet_model import Expected, Range, Sheet
 from lostgain.report import sheet_cells as cells
+from lostgain.report import sheet_pdf
 from lostgain.report.sheet_html import render_html
 from lostgain.report.sheet_pdf import write_pdf
 from lostgain.report.sheet_text import render_text
@@ -158,3 +159,19 @@ def test_short_names_tell_channels_apart() -> None:
 @pytest.mark.parametrize(("minutes", "said"), [(0.5, "1 min"), (59.2, "1 h"), (87, "1 h 27 min")])
 def test_minutes(minutes: float, said: str) -> None:
     assert cells.minutes(minutes) == said
+
+
+def test_a_wave_is_drawn_in_the_terminal(hall: Sheet) -> None:
+    drawn = [line for line in render_text(hall).split("\n") if line.startswith("  picture ")]
+    assert len(drawn) == sum(row.picture is not None for row in hall.steps[-1].rows)
+    for line in drawn:
+        assert line.count("█") >= 3, "two and a half cycles have three peaks"
+        assert line.endswith("500 µs/div")
+
+
+def test_a_picture_beside_a_single_line_has_its_room(tmp_path: Path) -> None:
+    """With one frequency a place has two lines, which are lower than the picture unless they are made higher."""
+    made = sheet(healthy_table(UNITS / "filter"))
+    row = made.steps[-1].rows[0]
+    assert sheet_pdf._height(row, 2) * 2 > sheet_pdf._PICTURE[1]
+    assert sheet_pdf._height(row, 4) * 4 > sheet_pdf._PICTURE[1]

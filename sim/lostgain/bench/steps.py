@@ -60,11 +60,7 @@ def steps(table: Table) -> Iterator[Step]:
 def _step(name: str, unit: Unit, rows: Sequence[Row]) -> Step:
     texts = wording()[name]
     kind = "" if unit.mains else "_no_mains"
-    figures = {
-        "frequencies": ", ".join(show(value, "Hz") for value in unit.setup.frequencies),
-        "first": show(unit.setup.frequencies[0], "Hz"),
-        "instrument": instrument_of(unit).title,
-    }
+    figures = _figures(unit)
     closing = texts.get(f"after{kind}", texts["after"])
     return Step(
         title=texts.get(f"title{kind}", texts["title"]),
@@ -74,6 +70,19 @@ def _step(name: str, unit: Unit, rows: Sequence[Row]) -> Step:
         minutes=sum(row.minutes * len(row.names) for row in rows),
         moves=sum(len(row.names) for row in rows),
     )
+
+
+def _figures(unit: Unit) -> dict[str, str]:
+    """Return what is filled into the wording of every step."""
+    texts, setup = wording()["figures"], unit.setup
+    frequencies = ", ".join(show(value, "Hz") for value in setup.frequencies)
+    load = "no_load" if not setup.load else "dummy" if unit.output_stage else "load"
+    return {
+        "reading": texts["several" if len(setup.frequencies) > 1 else "single"].format(frequencies=frequencies),
+        "first": show(setup.frequencies[0], "Hz"),
+        "instrument": instrument_of(unit).title,
+        "load": texts[load],
+    }
 
 
 def names_of(unit: Unit, text: str) -> tuple[str, ...]:

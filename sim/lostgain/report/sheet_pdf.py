@@ -23,8 +23,8 @@ from lostgain.report.pictures import style as colour_names
 
 #: matplotlib brings a font that has Ω, µ, ½ and …; the fonts every PDF reader has do not.
 _FONT, _BOLD = "DejaVuSans", "DejaVuSans-Bold"
-_MARGIN = 13 * mm
-_WIDTH = A4[0] - 2 * _MARGIN
+_MARGIN, _INSET = 12 * mm, 6  # reportlab's frame keeps 6 points inside the margin
+_WIDTH = A4[0] - 2 * (_MARGIN + _INSET)
 _PICTURE = (30 * mm, 24 * mm)
 _FAINT = colors.HexColor("#595959")
 _RULE = colors.HexColor("#b5b5b5")
@@ -84,8 +84,8 @@ def _footer(canvas: Any, document: Any, sheet: Sheet) -> None:
     canvas.saveState()
     canvas.setFont(_FONT, 6.5)
     canvas.setFillColor(_FAINT)
-    canvas.drawString(_MARGIN, 9 * mm, f"{cells.heading(sheet)[:90]}   {cells.closing(sheet)}")
-    canvas.drawRightString(A4[0] - _MARGIN, 9 * mm, f"page {document.page}")
+    canvas.drawString(_MARGIN + _INSET, 9 * mm, f"{cells.heading(sheet)[:90]}   {cells.closing(sheet)}")
+    canvas.drawRightString(A4[0] - _MARGIN - _INSET, 9 * mm, f"page {document.page}")
     canvas.restoreState()
 
 
@@ -137,7 +137,9 @@ def _step(number: int, step: Step, sheet: Sheet) -> list[Any]:
 def _readings(step: Step, sheet: Sheet) -> Table:
     """The table of a step: its headings come again on every page, and a place is never torn apart."""
     widths = _widths(step, len(sheet.channels))
+    checks = cells.only_checks(step)
     rows = [[_text(text, _HEAD) for text in _headings(step, sheet)]]
+    heights: list[float | None] = [None]
     style: list[Any] = [
         *_TIGHT,
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
@@ -147,13 +149,17 @@ def _readings(step: Step, sheet: Sheet) -> Table:
         place = _place(row, step, sheet)
         style += _place_style(row, step, sheet, len(rows), len(rows) + len(place) - 1)
         rows += place
-    checks = cells.only_checks(step)
+        heights += [None if checks else _height(row, len(place))] * len(place)
     if checks:  # texts that may need two lines, so no fixed height, but room all the same
         style += [("TOPPADDING", (0, 1), (-1, -1), 2.5), ("BOTTOMPADDING", (0, 1), (-1, -1), 3)]
-    heights = [None, *[None if checks else _LINE] * (len(rows) - 1)]
     table = Table(rows, colWidths=widths, rowHeights=heights, repeatRows=1)
     table.setStyle(TableStyle(style))
     return table
+
+
+def _height(row: Row, lines: int) -> float:
+    """Height of each line of a place: room to write, and for the picture beside all of them."""
+    return float(max(_LINE, (_PICTURE[1] + 2 * mm) / lines)) if row.picture else float(_LINE)
 
 
 def _widths(step: Step, channels: int) -> list[float]:

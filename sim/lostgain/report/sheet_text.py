@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import textwrap
 
-from lostgain.bench.sheet_model import Row, Sheet, Step
+from lostgain.bench.sheet_model import Picture, Row, Sheet, Step
 from lostgain.report import sheet_cells as cells
 
 #: Columns of a terminal.
 WIDTH = 80
 _GAP, _ROOM = "  ", 11
+#: What a wave is drawn with, and in how many columns.
+_BARS, _DRAWN = "▁▂▃▄▅▆▇█", 40
 
 
 def render_text(sheet: Sheet) -> str:
@@ -74,7 +76,18 @@ def _row(row: Row, channels: tuple[str, ...]) -> list[str]:
         else:
             text = f"{line.what:<8}{line.healthy:<14}{line.healthy_pp:<11}{line.range}"
         out += _with_room(text, room if shared or len(channels) == 1 else _labelled(room, channels))
+    if row.picture:
+        out.append(f"{_GAP}{'picture':<8}{_wave(row.picture)}  {cells.picture_scale(row.picture)}")
     return out
+
+
+def _wave(picture: Picture) -> str:
+    """Draw the picture in one line, from its lowest to its highest point."""
+    up = [y for _, y in picture.trace]
+    low, high = min(up), max(up)
+    steps = len(_BARS) - 1
+    drawn = [up[round((number + 0.5) / _DRAWN * (len(up) - 1))] for number in range(_DRAWN)]
+    return "".join(_BARS[round((value - low) / (high - low) * steps)] for value in drawn)
 
 
 def _with_room(text: str, room: list[str]) -> list[str]:
