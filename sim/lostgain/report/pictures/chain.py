@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -103,7 +104,13 @@ def _dress_dc(ax: Axes) -> None:
 
 
 def _written_dc(volts: Values) -> list[list[str]]:
-    return [[show(float(each), "V") if not abs(each) < 1e-3 else "0 V" for each in row] for row in volts]
+    return [[_volts_dc(float(each)) for each in row] for row in volts]
+
+
+def _volts_dc(volts: float) -> str:
+    if math.isnan(volts):
+        return "no result"
+    return show(volts, "V") if abs(volts) >= 1e-3 else "0 V"
 
 
 #: What the bars behind the healthy marks are.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
@@ -20,6 +21,8 @@ Values = NDArray[np.float64]
 ROW, ABOVE, BELOW, EDGE, GAP = 0.27, 0.45, 0.85, 0.25, 0.12
 #: Least and greatest width of an axis [inch].
 NARROWEST, WIDEST = 1.1, 5.0
+#: Letters of a name that stand in one line.
+ONE_LINE = 36
 #: Least width of the picture [inch].
 LEAST = 6.5
 
@@ -117,7 +120,9 @@ def draw(chart: Chart) -> Figure:
 
 
 def _named(name: str, chart: Chart) -> str:
-    return f"{name} (out of reach)" if name in chart.unreachable else name
+    """Return a test point's name in at most two lines, which is what a row has room for."""
+    whole = f"{name} (out of reach)" if name in chart.unreachable else name
+    return "\n".join(textwrap.wrap(whole, max(ONE_LINE, len(whole) // 2 + 10)))
 
 
 def _column_width(figure: Figure, trace: Trace, axis: int) -> float:
@@ -133,7 +138,7 @@ def _fill(ax: Axes, chart: Chart, axis: int, names: list[str] | None) -> None:
     ax.set_title(chart.axes[axis], loc="left", weight="bold", pad=6)
     ax.set_yticks(rows, names if names is not None else [""] * len(rows), size=NORMAL)
     ax.tick_params(axis="y", length=0, labelcolor="black")
-    for row in rows:
+    for row in range(len(rows)):
         ax.axhline(row, color=PALE, lw=0.6, zorder=0.5)
     for trace in chart.traces:
         if trace.low is not None and trace.high is not None:

@@ -28,9 +28,9 @@ def decibels(volts: Values | float) -> Values:
 
 
 def volts(level: float) -> str:
-    """Return a level as it is written beside a mark: ``420 mV``, ``nothing``, ``—`` where there is none."""
+    """Return a level as it is written beside a mark: ``420 mV``, ``nothing``, ``no result`` for NaN."""
     if math.isnan(level):
-        return "—"
+        return "no result"
     return "nothing" if level <= NOTHING else show(level, "V")
 
 
@@ -47,14 +47,14 @@ def dress(ax: Axes, top: float) -> None:
     marks = [mark for mark in range(-200, int(top) + 1, STEP) if mark > FLOOR]
     ax.set_xticks(marks, [f"{mark:+d}".replace("-", "−") if mark else "0" for mark in marks])
     ax.set_xlabel("dB re 1 V rms")
-    inches = ax.get_window_extent().width / ax.get_figure(root=True).dpi
+    inches = ax.bbox.width / ax.figure.dpi
     every = 1 if STEP / (top - FLOOR + 4) * inches > ROOM else 2
     above = ax.secondary_xaxis("top")
     above.set_xticks(marks[::every], [show(10 ** (mark / 20), "V", 1) for mark in marks[::every]])
     above.set_xlabel("V rms")
     ax.axvspan(FLOOR - 4, FLOOR + 2.5, color=PALE, lw=0, zorder=0)
     ax.text(
-        FLOOR - 0.8, 0.5, "nothing", rotation=90, size=SMALL, color=GREY, ha="center", va="center", zorder=1,
+        FLOOR - 0.8, 0.97, "nothing", rotation=90, size=SMALL, color=GREY, ha="center", va="top", zorder=1,
         transform=ax.get_xaxis_transform(),
     )  # fmt: skip
     ax.grid(axis="x", zorder=0)

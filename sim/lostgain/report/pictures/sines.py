@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +18,7 @@ from lostgain.report.pictures.style import (
     GREY,
     HEALTHY,
     KEY,
+    LINE,
     SMALL,
     WIDE,
     drawing,
@@ -36,6 +38,8 @@ ACROSS, CYCLES = 4, 2
 #: Height of one picture with its title, room above and below all [inch]; around each picture.
 TALL, ABOVE, BELOW = 1.5, 0.1, 0.75
 LEFT, RIGHT, OVER, UNDER = 0.62, 0.16, 0.52, 0.12
+#: Letters of a name to the inch.
+LETTERS = 12
 #: Smallest half height of a picture [V]: what is nothing is drawn as a flat line.
 LEAST = 2 * NOTHING
 
@@ -63,22 +67,23 @@ def waves(prediction: Prediction, path: Path | str, index: int = 0) -> Path:
     kind_of(Path(path))
     count = len(prediction.points)
     across = min(ACROSS, max(count, 1))
-    down = math.ceil(count / across)
     width = max(WIDE * across / ACROSS, 6.0)
+    cell = (width - 0.2) / across
+    names = _names(prediction, cell - LEFT - RIGHT)
     told = f"{drive(prediction.circuit.unit)}; {frequency(prediction.frequencies[index], index)}; DC taken off"
     lines = fitted((about(prediction), told, *_unsettled(prediction, index), *prediction.faulty.trouble), width)
-    above = head(lines) + ABOVE
-    height = above + BELOW + down * TALL
+    tall = [TALL + LINE * (max(name.count("\n") for name in names[start : start + across]))
+            for start in range(0, count, across)]  # fmt: skip
+    height = head(lines) + ABOVE + BELOW + sum(tall)
     with drawing():
         figure = sheet(width, height, f"Signal at each test point: {failure(prediction)}", lines)
         for point in range(count):
             row, column = divmod(point, across)
-            cell = (width - 0.2) / across
-            left, bottom = 0.1 + column * cell + LEFT, height - above - (row + 1) * TALL + UNDER
+            left, bottom = 0.1 + column * cell + LEFT, BELOW + sum(tall[row + 1 :]) + UNDER
             ax = figure.add_axes(
                 (left / width, bottom / height, (cell - LEFT - RIGHT) / width, (TALL - OVER - UNDER) / height)
             )
-            _picture(ax, prediction, point, index)
+            _picture(ax, prediction, point, index, names[point])
             _times(ax, prediction.frequencies[index], point + across >= count)
         marks = [Line2D([], [], color=look.colour, ls=look.dashes, lw=1.6, label=label)
                  for look, label in ((HEALTHY, "healthy"), (FAULTY, "faulty"))]  # fmt: skip
@@ -86,10 +91,15 @@ def waves(prediction: Prediction, path: Path | str, index: int = 0) -> Path:
         return save(figure, path)
 
 
-def _picture(ax: Axes, prediction: Prediction, point: int, index: int) -> None:
-    name = prediction.points[point]
-    out = " (out of reach)" if name in unreachable(prediction.circuit.unit) else ""
-    ax.annotate(f"{name}{out}", (0, 1), xytext=(0, 15), xycoords="axes fraction", textcoords="offset points",
+def _names(prediction: Prediction, width: float) -> list[str]:
+    """Return the test points' names, in lines that fit over a picture of that width [inch]."""
+    lost = unreachable(prediction.circuit.unit)
+    names = [f"{name} (out of reach)" if name in lost else name for name in prediction.points]
+    return ["\n".join(textwrap.wrap(name, int(width * LETTERS))) for name in names]
+
+
+def _picture(ax: Axes, prediction: Prediction, point: int, index: int, name: str) -> None:
+    ax.annotate(name, (0, 1), xytext=(0, 15), xycoords="axes fraction", textcoords="offset points",
                 weight="bold", va="bottom")  # fmt: skip
     tallest = LEAST
     for place, (state, look) in enumerate(((prediction.healthy, HEALTHY), (prediction.faulty, FAULTY))):

@@ -33,6 +33,8 @@ WIDTH = 8.27
 #: Height of a suspect's row, of a further line of text in it, of a group's heading [inch]; room above and below all.
 ROW, TEXT, HEAD, ABOVE, BELOW = 0.26, 0.135, 0.30, 0.1, 0.55
 EDGE, BAR = 0.25, 2.3
+#: Least width of the sentences [inch]; the picture is wider than a page where names are very long.
+LEAST_TEXT = 2.5
 #: Suspects drawn at least, and the share of all probability after which no more are.
 FEWEST, ENOUGH = 3, 0.98
 #: No bar is drawn for less probability than this.
@@ -85,16 +87,17 @@ def _drawn(verdict: Verdict, most: int) -> Figure:
     shown = _leading(verdict, most)
     trial = sheet(WIDTH, 4)
     names = [_called(suspect) for suspect in shown] + ["unexplained", "other suspects"]
-    first = EDGE + min(widest(trial, names, NORMAL), 3.2) + 0.12
+    first = EDGE + widest(trial, names, NORMAL) + 0.12
     last = first + BAR + 0.6
-    letters = int((WIDTH - EDGE - last) / (widest(trial, ["n" * 100], SMALL) / 100) * 1.08)
+    width = max(WIDTH, last + EDGE + LEAST_TEXT)
+    letters = int((width - EDGE - last) / (widest(trial, ["n" * 100], SMALL) / 100) * 1.08)
     rows = _rows(verdict, shown, letters)
     told = f"From {verdict.used} reading{'s' * (verdict.used != 1)}; failure rates: {verdict.rates}"
-    lines = fitted((told, *verdict.warnings), WIDTH)
+    lines = fitted((told, *verdict.warnings), width)
     above = head(lines) + ABOVE
     height = above + BELOW + sum(row.height for row in rows)
-    figure = sheet(WIDTH, height, "Suspects", lines)
-    ax = figure.add_axes((first / WIDTH, BELOW / height, BAR / WIDTH, 1 - (above + BELOW) / height))
+    figure = sheet(width, height, "Suspects", lines)
+    ax = figure.add_axes((first / width, BELOW / height, BAR / width, 1 - (above + BELOW) / height))
     ax.set_xlim(0, 100)
     ax.set_ylim(height - above - BELOW, 0)
     ax.set_yticks([])
@@ -109,7 +112,7 @@ def _drawn(verdict: Verdict, most: int) -> Figure:
         middle = top + row.height / 2
         across = ax.get_yaxis_transform()
         if row.probability is None:
-            left, right = (EDGE - first) / BAR, (WIDTH - EDGE - first) / BAR
+            left, right = (EDGE - first) / BAR, (width - EDGE - first) / BAR
             ax.add_patch(Rectangle((left, top + 0.04), right - left, HEAD - 0.08, transform=across, color=PALE, lw=0,
                                    clip_on=False, zorder=3))  # fmt: skip
             ax.text(left + 0.03, middle, row.name, transform=across, weight="bold", va="center", zorder=4)
@@ -148,12 +151,11 @@ def _rows(verdict: Verdict, shown: list[Suspect], letters: int) -> list[_Row]:
         for suspect in members:
             text = tuple(textwrap.wrap(f"{suspect.severity_text} [{suspect.stage}, {suspect.channel}]", letters))
             rows.append(_Row(_called(suspect), suspect.probability, text, VERMILLION))
-    rows.append(_Row("No suspect", None, (), PALE))
+    rows.append(_Row("Everything else", None, (), PALE))
     rest = verdict.suspects[len(shown) :]
     if rest:
         held = sum(suspect.probability for suspect in rest)
         rows.append(_Row("other suspects", held, (f"{len(rest)} less probable faults together",), ORANGE, "...."))
-        rows[-1], rows[-2] = rows[-2], rows[-1]
     healthy = tuple(textwrap.wrap("nothing is wrong at the test points read", letters))
     other = tuple(textwrap.wrap("none of the faults in the table explains the readings", letters))
     rows.append(_Row("healthy", verdict.healthy, healthy, BLUE, "////"))

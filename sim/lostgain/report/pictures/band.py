@@ -66,7 +66,7 @@ def _lines(ax: Axes, prediction: Prediction) -> None:
     top = float(np.ceil(max((gain.max() for gain in known), default=0.0) / 10) * 10 + 5)
     bottom = max(float(np.floor(min((gain.min() for gain in known), default=-20.0) / 10) * 10 - 5), top - REACH)
     for gain, label, look in zip(gains, ("healthy", "faulty"), (HEALTHY, FAULTY), strict=True):
-        ax.plot(prediction.sweep, np.maximum(gain, bottom), label=label, color=look.colour, ls=look.dashes, lw=1.6,
+        ax.plot(prediction.sweep, gain, label=label, color=look.colour, ls=look.dashes, lw=1.6,
                 zorder=3 + (look is HEALTHY))  # fmt: skip
     ax.set_xscale("log")
     ax.set_xlim(prediction.sweep[0], prediction.sweep[-1])
