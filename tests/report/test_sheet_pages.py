@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from lostgain.bench.sheet import sheet
 from lostgain.bench.sheet_model import Expected, Range, Sheet
 from lostgain.report import sheet_cells as cells
-from lostgain.report import sheet_pdf
+from lostgain.report import sheet_pdf_readings, sheet_pdf_style
 from lostgain.report.sheet_html import render_html
 from lostgain.report.sheet_pdf import write_pdf
 from lostgain.report.sheet_text import render_text
@@ -169,9 +170,27 @@ def test_a_wave_is_drawn_in_the_terminal(hall: Sheet) -> None:
         assert line.endswith("500 µs/div")
 
 
-def test_a_picture_beside_a_single_line_has_its_room(tmp_path: Path) -> None:
+@pytest.mark.parametrize("lines", [2, 4])
+def test_a_picture_has_its_room_beside_few_lines(hall: Sheet, lines: int) -> None:
     """With one frequency a place has two lines, which are lower than the picture unless they are made higher."""
-    made = sheet(healthy_table(UNITS / "filter"))
-    row = made.steps[-1].rows[0]
-    assert sheet_pdf._height(row, 2) * 2 > sheet_pdf._PICTURE[1]
-    assert sheet_pdf._height(row, 4) * 4 > sheet_pdf._PICTURE[1]
+    row = next(row for row in hall.steps[-1].rows if row.picture)
+    sheet_pdf_style.register_fonts()
+    place = sheet_pdf_readings._place(row, hall.steps[-1], hall)[:lines]
+    heights = sheet_pdf_readings._heights(row, place, sheet_pdf_readings.column_widths(hall.steps[-1], 2))
+    assert len(heights) == lines
+    assert sum(height or 0 for height in heights) > sheet_pdf_style.PICTURE[1]
+
+
+def test_many_channels_get_a_page_on_its_side(hall: Sheet, tmp_path: Path) -> None:
+    names = tuple(f"Zone {number}" for number in range(5))
+    steps = tuple(
+        replace(step, rows=tuple(replace(row, names=names if len(row.names) > 1 else row.names) for row in step.rows))
+        for step in hall.steps
+    )
+    many = replace(hall, channels=names, steps=steps)
+    write_pdf(many, tmp_path / "many.pdf")
+    first = pypdf.PdfReader(tmp_path / "many.pdf").pages[0].mediabox
+    assert first.width > first.height
+    assert max(map(len, render_text(many).split("\n"))) <= 80
+    for step in many.steps:
+        assert min(sheet_pdf_readings.column_widths(step, 5)) > 10 * 2.83, "at least a centimetre to write in"
