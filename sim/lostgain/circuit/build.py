@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from lostgain.circuit.compose import Composed, compose
-from lostgain.circuit.flat import FlatCircuit, own_models, parse_listing
+from lostgain.circuit.flat import FlatCircuit, own_models
+from lostgain.circuit.listing import parse_listing
 from lostgain.circuit.model import Circuit
 from lostgain.engine import CircuitRefused, Pool, RunFailed, Session
 from lostgain.problems import Problem, UserError, Where, nearest

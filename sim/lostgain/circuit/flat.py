@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from lostgain.engine import CircuitRefused
+#: Letters of the elements that have a model of their own, and how many nodes each has at least.
+WITH_MODEL = {"d": 2, "q": 3, "j": 3, "m": 4, "z": 3}
 
-#: Nodes of each element letter. Devices with a model (d, q, j, m, z) are counted up to their model's name instead.
-NODES = {"r": 2, "c": 2, "l": 2, "v": 2, "i": 2, "b": 2, "e": 4, "g": 4, "f": 2, "h": 2, "s": 4, "w": 2, "t": 4, "k": 0}
-WITH_MODEL = "dqjmz"
-
-# ngspice's expanded listing sets a blank before a function's bracket, which its own parser refuses.
-_CALL = re.compile(r"\b([a-z_]\w*)\s+\(")
 _PARAMETER = re.compile(r"(\w+)\s*=\s*([^\s()=]+)")
 
 
@@ -39,10 +35,17 @@ class Element:
         """The first number after the nodes (SI): a resistor's ohms, a capacitor's farads, a source's DC volts."""
         return float(self.rest.split()[0])
 
+    @property
+    def has_value(self) -> bool:
+        """Whether a number follows the nodes, which can be changed; else an expression, or the sizes of a model, do."""
+        try:
+            return bool(self.rest) and math.isfinite(self.value)
+        except ValueError:
+            return False
+
     def with_value(self, value: float) -> Element:
         """Return the element with another value, all else kept."""
-        first, _, tail = self.rest.partition(" ")
-        del first
+        _, _, tail = self.rest.partition(" ")
         return replace(self, rest=f"{value:.12g} {tail}".strip())
 
     def with_node(self, index: int, node: str) -> Element:
@@ -132,8 +135,8 @@ def set_parameter(text: str, name: str, value: float) -> str:
     found = re.search(rf"\b{re.escape(name)}\s*=\s*[^\s()=]+", text)
     if found:
         return f"{text[: found.start()]}{name}={value:.12g}{text[found.end() :]}"
-    head, _, tail = text.partition("(")
-    return f"{head}({name}={value:.12g} {tail if tail else ')'}"
+    head, bracket, tail = text.partition("(")
+    return f"{head}({name}={value:.12g} {tail}" if bracket else f"{text} {name}={value:.12g}"
 
 
 _SUFFIX = {
@@ -163,77 +166,6 @@ def spice_number(text: str) -> float:
     if not found:
         raise ValueError(f"'{text}' is no number")
     return float(found[1]) * _SUFFIX.get(found[2] or "", 1.0)
-
-
-def parse_listing(listing: Iterable[str]) -> FlatCircuit:
-    """Read ngspice's expanded listing.
-
-    Parameters
-    ----------
-    listing : iterable of str
-        Lines as `Session.listing` returns them.
-
-    Raises
-    ------
-    CircuitRefused
-        If a line cannot be told apart into nodes and value.
-    """
-    models: dict[str, str] = {}
-    other: list[str] = []
-    rest: list[str] = []
-    for line in listing:
-        lower = line.lower()
-        if lower.startswith(".model"):
-            _, name, text = line.split(None, 2)
-            models[name] = text
-        elif lower.startswith(".end"):
-            continue
-        elif lower.startswith("."):
-            other.append(line)
-        elif not lower.startswith("*"):
-            rest.append(line)
-    elements = {element.name: element for element in (_element(line, models) for line in rest)}
-    return FlatCircuit(elements, models, tuple(other))
-
-
-def _element(line: str, models: Mapping[str, str]) -> Element:
-    name, *words = line.split()
-    letter = name[0].lower()
-    if letter in WITH_MODEL:
-        count = next((index for index, word in enumerate(words) if word in models), None)
-    else:
-        count = NODES.get(letter)
-        if letter in "eg" and len(words) > 2 and not _looks_like_node(words[2], line):
-            count = 2
-    if count is None:
-        raise CircuitRefused(f"'{line}' cannot be told apart into nodes and value", ())
-    rest = " ".join(words[count:])
-    if letter in "beg":
-        rest = _CALL.sub(r"\1(", rest)
-    elif letter in "rcl" and words[count:]:
-        rest = _plain_value(words[count:])
-    elif letter in "vi" and words[count:]:
-        rest = _plain_source(words[count:])
-    return Element(name, tuple(words[:count]), rest)
-
-
-def _looks_like_node(word: str, line: str) -> bool:
-    return "=" not in word and "=" not in line.split(word, 1)[1][:2]
-
-
-def _plain_value(words: list[str]) -> str:
-    """Turn ``47u`` into a plain number, so that it can be multiplied; leave what is not a number alone."""
-    try:
-        return " ".join((f"{spice_number(words[0]):.15g}", *words[1:]))
-    except ValueError:
-        return " ".join(words)
-
-
-def _plain_source(words: list[str]) -> str:
-    """Put a source's DC value first and without the word ``dc``."""
-    if words[0].lower() == "dc" and len(words) > 1:
-        words = words[1:]
-    return _plain_value(words)
 
 
 def own_models(flat: FlatCircuit) -> FlatCircuit:
