@@ -11,16 +11,8 @@ from lostgain.cli.main import main
 UNITS = Path(__file__).resolve().parent.parent / "units"
 CHAIN, MIXED, FILTER = (str(UNITS / name) for name in ("chain", "mixed", "filter"))
 
-READINGS = """# good channel: Down line
-test point,quantity,value,frequency,channel
-J1 hot,level,200 mV rms,500 Hz,Up line
-U1 pin 3,level,200 mV rms,500 Hz,Up line
-U1 pin 1,level,200 mV rms,500 Hz,Up line
-U1 pin 1,dc,0 V,,Up line
-TP4,level,50 mV rms,500 Hz,Up line
-U101 pin 1,level,2.2 V rms,500 Hz,Down line
-TP104,level,550 mV rms,500 Hz,Down line
-"""
+WEAK = Path(__file__).with_name("weak.csv")
+READINGS = WEAK.read_text(encoding="utf-8")
 
 
 def run(capsys, *words: object) -> tuple[int, str, str]:

@@ -8,14 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import CHAIN, FILTER, MIXED, READINGS, UNITS, run
-
-
-@pytest.fixture
-def readings(tmp_path: Path) -> Path:
-    path = tmp_path / "weak.csv"
-    path.write_text(READINGS, encoding="utf-8")
-    return path
+from tests.cli.run import CHAIN, FILTER, MIXED, UNITS, WEAK, run
 
 
 def test_units_lists_those_shipped_and_those_here(capsys, monkeypatch) -> None:
@@ -124,8 +117,8 @@ def test_sheet_in_the_terminal_and_for_print(capsys, tmp_path: Path) -> None:
     assert "a.pdf" in err
 
 
-def test_match_names_suspects_and_what_speaks_for_them(capsys, readings: Path) -> None:
-    code, out, _ = run(capsys, "match", CHAIN, readings)
+def test_match_names_suspects_and_what_speaks_for_them(capsys) -> None:
+    code, out, _ = run(capsys, "match", CHAIN, WEAK)
     assert code == 0
     order = ["Suspects", "C2 open (Gain stage, Up line)", "nothing is wrong", "Look-alikes", "beside what was read",
              "Failure rates: ", "Signature table: "]  # fmt: skip
@@ -134,8 +127,8 @@ def test_match_names_suspects_and_what_speaks_for_them(capsys, readings: Path) -
     assert "for, >×1000" in out  # U1 pin 1: 20 dB below the healthy unit
 
 
-def test_match_in_json_is_one_object_with_the_keys_promised(capsys, readings: Path) -> None:
-    code, out, _ = run(capsys, "match", CHAIN, readings, "--json", "--rates", "handbook")
+def test_match_in_json_is_one_object_with_the_keys_promised(capsys) -> None:
+    code, out, _ = run(capsys, "match", CHAIN, WEAK, "--json", "--rates", "handbook")
     assert code == 0
     assert out.count("\n") == 1
     found = json.loads(out)
@@ -147,8 +140,8 @@ def test_match_in_json_is_one_object_with_the_keys_promised(capsys, readings: Pa
     assert sum(probabilities) + found["healthy"] + found["unexplained"] == pytest.approx(1)
 
 
-def test_match_draws_pictures_beside_json(capsys, readings: Path, tmp_path: Path) -> None:
-    code, out, _ = run(capsys, "match", CHAIN, readings, "--json", "--pictures", tmp_path / "pictures")
+def test_match_draws_pictures_beside_json(capsys, tmp_path: Path) -> None:
+    code, out, _ = run(capsys, "match", CHAIN, WEAK, "--json", "--pictures", tmp_path / "pictures")
     assert code == 0
     json.loads(out)
     assert {path.name for path in (tmp_path / "pictures").iterdir()} == {"readings.png", "suspects.png"}

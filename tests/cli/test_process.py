@@ -1,0 +1,90 @@
+"""The command as a process: entry points, pipes that close, Ctrl-C, and how quick it is to start."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.cli.run import CHAIN
+
+REPOSITORY = Path(__file__).resolve().parents[2]
+
+
+def command(*words: str, **more: str) -> tuple[list[str], dict[str, str]]:
+    environment = {**os.environ, "PYTHONPATH": str(REPOSITORY / "sim"), **more}
+    return [sys.executable, "-m", "lostgain", *words], environment
+
+
+def test_python_m_lostgain_units(tmp_path: Path) -> None:
+    words, environment = command("units")
+    done = subprocess.run(words, env=environment, cwd=tmp_path, capture_output=True, text=True, check=True, timeout=60)
+    assert "ferry-terminal" in done.stdout
+    assert done.stderr == ""
+
+
+def test_units_starts_without_what_only_simulations_need() -> None:
+    script = (
+        "import sys; from lostgain.cli.main import main; main(['units'])\n"
+        "print(sorted({'numpy', 'scipy', 'xarray', 'matplotlib', 'PySpice'} & set(sys.modules)))"
+    )
+    _, environment = command()
+    done = subprocess.run(
+        [sys.executable, "-c", script], env=environment, capture_output=True, text=True, check=True, timeout=60
+    )
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+def test_bad_input_in_a_process(tmp_path: Path) -> None:
+    words, environment = command("check", "nowhere")
+    done = subprocess.run(words, env=environment, cwd=tmp_path, capture_output=True, text=True, check=False, timeout=60)
+    assert done.returncode == 2
+    assert "Traceback" not in done.stderr
+
+
+def test_a_terminal_without_ohms(tmp_path: Path) -> None:
+    words, environment = command("check", CHAIN, PYTHONIOENCODING="ascii")
+    done = subprocess.run(words, env=environment, cwd=tmp_path, capture_output=True, text=True, check=True, timeout=60)
+    assert "R3 22 kohm" in done.stdout
+
+
+@pytest.mark.skipif(os.name == "nt", reason="pipes end differently there")
+def test_the_reader_of_the_pipe_leaves() -> None:
+    words, environment = command("units")
+    reading, writing = os.pipe()
+    os.close(reading)
+    try:
+        done = subprocess.run(words, env=environment, stdout=writing, stderr=subprocess.PIPE, text=True, timeout=60)
+    finally:
+        os.close(writing)
+    assert done.returncode == 141
+    assert done.stderr == ""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Ctrl-C is sent differently there")
+def test_ctrl_c_during_a_table_keeps_what_is_done(tmp_path: Path) -> None:
+    words, environment = command("table", CHAIN, "--workers", "1", LOSTGAIN_CACHE=str(tmp_path))
+    # a group of its own: Ctrl-C reaches the workers as well, as it does in a terminal
+    process = subprocess.Popen(
+        words, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    )
+    try:
+        until = time.monotonic() + 60
+        while not list(tmp_path.glob("*.partial")) and time.monotonic() < until:
+            time.sleep(0.05)
+        time.sleep(1.0)
+        os.killpg(process.pid, signal.SIGINT)
+        out, err = process.communicate(timeout=30)
+    finally:
+        process.kill()
+    assert process.returncode == 130
+    assert out == ""
+    assert "the same command goes on from there" in err
+    assert "Traceback" not in err
+    assert list(tmp_path.glob("*.partial"))
+    assert not list(tmp_path.glob("*.nc"))

@@ -1,0 +1,49 @@
+"""The public API: every name is there, and the example of the README runs."""
+
+from __future__ import annotations
+
+import ast
+import inspect
+import re
+from pathlib import Path
+
+import pytest
+
+import lostgain
+
+
+def test_what_is_promised_to_type_checkers_is_what_there_is() -> None:
+    tree = ast.parse(Path(lostgain.__file__).read_text(encoding="utf-8"))
+    names = {each.asname or each.name: (node.module, each.name) for node in ast.walk(tree)
+             if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("lostgain.")
+             for each in node.names}  # fmt: skip
+    places = {name: (f"lostgain.{module}", theirs) for name, (module, theirs) in lostgain._PLACES.items()}
+    assert names == places
+    assert sorted(lostgain.__all__) == lostgain.__all__ == sorted(places)
+
+
+@pytest.mark.parametrize("name", lostgain.__all__)
+def test_each_name_is_there_and_says_what_it_is(name: str) -> None:
+    thing = getattr(lostgain, name)
+    assert inspect.getdoc(thing)
+    assert name in dir(lostgain)
+
+
+def test_a_name_that_is_not_there() -> None:
+    with pytest.raises(AttributeError, match="mach"):
+        lostgain.mach  # noqa: B018
+
+
+def test_the_example_of_the_readme_runs(repository: Path, monkeypatch, capsys) -> None:
+    text = (repository / "README.md").read_text(encoding="utf-8")
+    example = re.search(r"```python\n(.*?)```", text, re.DOTALL)
+    assert example
+    lines = [line for line in example[1].splitlines() if line.strip()]
+    assert len(lines) <= 10
+    # the README speaks of the example unit, whose table takes minutes; the same lines run on a small one here
+    code = example[1].replace("ferry-terminal", str(repository / "tests" / "units" / "chain"))
+    code = re.sub(r'"[^"]*\.csv"', repr(str(repository / "tests" / "cli" / "weak.csv")), code)
+    code = re.sub(r'"C8 open"', '"C2 open"', code)
+    monkeypatch.chdir(repository)
+    exec(compile(code, "README.md", "exec"), {})
+    assert capsys.readouterr().out
