@@ -13,8 +13,8 @@ from matplotlib.text import Text
 from matplotlib.transforms import Bbox
 
 from lostgain.problems import UserError
-from lostgain.report import pictures
-from lostgain.report.pictures import band, bars, chain, match, rows, scale, sines, style, titles
+from lostgain.report import levels, pictures
+from lostgain.report.pictures import band, bars, chain, match, rows, sines, style, titles
 from tests.report import records
 
 DRAW: dict[str, Callable[..., Path]] = {
@@ -81,6 +81,8 @@ def test_a_picture_has_the_same_bytes_each_time(suffix: str, tmp_path: Path) -> 
     first, second = (path.read_bytes() for path in made)
     assert first == second
     assert first.startswith(STARTS[suffix])
+    assert b"CreationDate" not in first  # two files made in one second would be the same all the same
+    assert b"<dc:date>" not in first
 
 
 def test_each_function_writes_its_file(tmp_path: Path) -> None:
@@ -159,6 +161,7 @@ def test_readings_are_drawn_as_typed_and_what_is_left_out_is_said(drawn: list[Fi
     shown = texts(drawn[0])
     for text in ("6.2 Vpp", "2 Vpp", "same as good", "nothing", "J1 hot (out of reach)"):
         assert text in shown
+    assert "Test points are named as in Up line." in shown
     assert "Not shown: 1 reading of other quantities than level." in shown
     assert "Not shown: 1 reading at other frequencies than the set-up's." in shown
     inside(drawn[0])
@@ -184,11 +187,11 @@ def test_looks_differ_without_colour() -> None:
 
 
 def test_nothing_lies_on_the_floor_and_no_result_nowhere() -> None:
-    levels = scale.decibels(np.array([0.0, 1e-9, 1.0, np.nan]))
-    assert levels[0] == levels[1] == scale.FLOOR
-    assert levels[2] == 0
-    assert np.isnan(levels[3])
-    assert [scale.volts(each) for each in (0.0, 0.42, float("nan"))] == ["nothing", "420 mV", "no result"]
+    shown = levels.decibels(np.array([0.0, 1e-9, 1.0, np.nan]))
+    assert shown[0] == shown[1] == levels.FLOOR
+    assert shown[2] == 0
+    assert np.isnan(shown[3])
+    assert [levels.volts(each) for each in (0.0, 0.42, float("nan"))] == ["nothing", "420 mV", "no result"]
 
 
 @pytest.mark.parametrize(

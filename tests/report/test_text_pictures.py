@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 
@@ -72,3 +76,15 @@ def test_both_waves_have_one_scale() -> None:
     assert right[0] == ""
     assert any(right)
     assert lines[2].lstrip().startswith("+778 mV")
+
+
+def test_the_name_over_a_wave_is_whole() -> None:
+    lines = text_wave(records.renamed(records.prediction("gone")), records.LONG)
+    assert " ".join(lines[:3]).startswith(f"{records.LONG} at 500 Hz")
+
+
+def test_text_needs_no_drawing_library() -> None:
+    code = "import sys, lostgain.report.text_chain, lostgain.report.text_wave; sys.exit('matplotlib' in sys.modules)"
+    source = records.REPOSITORY / "sim"
+    done = subprocess.run([sys.executable, "-c", code], env={**os.environ, "PYTHONPATH": str(source)}, check=False)
+    assert done.returncode == 0

@@ -8,8 +8,7 @@ import textwrap
 import numpy as np
 
 from lostgain.quantities import show
-from lostgain.report.pictures.scale import FLOOR, decibels, highest, volts
-from lostgain.report.pictures.titles import unreachable
+from lostgain.report.levels import FLOOR, decibels, highest, unreachable, volts
 from lostgain.report.text_letters import BLOCKS, Letters
 from lostgain.signatures import Prediction
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -45,7 +47,7 @@ def text_wave(
     tallest = max([2 * NOTHING, *(float(np.abs(wave).max()) for wave in waves if np.isfinite(wave).all())])
     pictures = [_picture(wave, tallest, across, letters) for wave in waves]
     frequency = prediction.frequencies[index]
-    lines = [f"{point[: width - 30]} at {show(frequency, 'Hz')}, DC taken off"]
+    lines = textwrap.wrap(f"{point} at {show(frequency, 'Hz')}, DC taken off", width)
     heads = [f"{name}: {_size(state, at, index)}"[:across] for name, state in zip(("healthy", "faulty"), states,
              strict=True)]  # fmt: skip
     lines.append(f"{'':{SCALE}}{heads[0]:{across}}{'':{GAP}}{heads[1]}")

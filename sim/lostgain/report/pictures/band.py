@@ -24,7 +24,7 @@ from lostgain.report.pictures.style import (
 from lostgain.report.pictures.titles import about, drive, failure
 from lostgain.signatures import Prediction
 
-#: Below this [dB] a gain is drawn at the bottom of the picture; how far the picture reaches below its highest line.
+#: A gain of nothing counts as this [dB]; how far the picture reaches below its highest line [dB].
 DEEPEST, REACH = -120.0, 90.0
 WIDTH, TALL = 8.27, 3.0
 

@@ -10,10 +10,11 @@ from matplotlib.axes import Axes
 
 from lostgain.bench.healthy import LOWER, UPPER, spread
 from lostgain.quantities import show
+from lostgain.report.levels import Values, decibels, highest, unreachable, volts
 from lostgain.report.pictures.rows import Chart, Trace, draw
-from lostgain.report.pictures.scale import Values, decibels, dress, highest, volts
+from lostgain.report.pictures.scale import dress
 from lostgain.report.pictures.style import FAULTY, GREY, HEALTHY, drawing, kind_of, save
-from lostgain.report.pictures.titles import about, drive, failure, frequency, unreachable
+from lostgain.report.pictures.titles import about, drive, failure, frequency
 from lostgain.signatures import Prediction, Table
 
 

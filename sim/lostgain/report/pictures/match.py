@@ -11,11 +11,12 @@ import numpy as np
 from lostgain.diagnosis import Suspect, Verdict
 from lostgain.readings import Readings
 from lostgain.readings.model import Reading
+from lostgain.report.levels import decibels, highest, unreachable
 from lostgain.report.pictures.chain import RANGE, healthy_range
 from lostgain.report.pictures.rows import Chart, Trace, draw
-from lostgain.report.pictures.scale import decibels, dress, highest
+from lostgain.report.pictures.scale import dress
 from lostgain.report.pictures.style import CHANNELS, HEALTHY, SUSPECTS, Look, drawing, kind_of, save
-from lostgain.report.pictures.titles import drive, frequency, percent, unreachable
+from lostgain.report.pictures.titles import drive, frequency, percent
 from lostgain.signatures import Table
 from lostgain.signatures.gains import NOTHING
 
@@ -115,6 +116,9 @@ def _index(table: Table, reading: Reading) -> int | None:
 def _notes(table: Table, readings: Readings) -> tuple[str, ...]:
     """Say what the picture does not show."""
     notes = ["Suspects are drawn at nominal part values and the severity nearest to the readings."]
+    channels = table.circuit.unit.channels
+    if len(channels) > 1:
+        notes.append(f"Test points are named as in {channels[0].name}.")
     other = sum(reading.quantity != "level" for reading in readings.rows)
     away = sum(_index(table, reading) is None for reading in _levels(readings.rows))
     if other:

@@ -13,6 +13,7 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
 from lostgain.quantities import show
+from lostgain.report.levels import unreachable
 from lostgain.report.pictures.style import (
     FAULTY,
     GREY,
@@ -28,7 +29,7 @@ from lostgain.report.pictures.style import (
     save,
     sheet,
 )
-from lostgain.report.pictures.titles import about, drive, failure, frequency, unreachable
+from lostgain.report.pictures.titles import about, drive, failure, frequency
 from lostgain.signatures import Prediction, State
 from lostgain.signatures.gains import NOTHING
 
@@ -39,7 +40,7 @@ ACROSS, CYCLES = 4, 2
 TALL, ABOVE, BELOW = 1.5, 0.1, 0.75
 LEFT, RIGHT, OVER, UNDER = 0.62, 0.16, 0.52, 0.12
 #: Letters of a name to the inch.
-LETTERS = 12
+LETTERS = 12.5
 #: Smallest half height of a picture [V]: what is nothing is drawn as a flat line.
 LEAST = 2 * NOTHING
 

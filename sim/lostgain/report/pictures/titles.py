@@ -35,11 +35,6 @@ def drive(unit: Unit) -> str:
     return f"{unit.title}; generator {show(setup.generator, 'V rms')}{load}"
 
 
-def unreachable(unit: Unit) -> frozenset[str]:
-    """Return the names of the test points that no probe reaches."""
-    return frozenset(point.name for point in unit.points if not point.reach)
-
-
 def percent(probability: float) -> str:
     """Return ``63 %``, ``0.4 %`` or ``under 0.1 %``."""
     if probability < 0.001:
