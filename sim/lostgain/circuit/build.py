@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from lostgain.circuit.compose import Composed, compose
+from lostgain.circuit.ends import no_loose_ends
 from lostgain.circuit.flat import FlatCircuit, own_models
 from lostgain.circuit.listing import parse_listing
 from lostgain.circuit.model import Circuit
@@ -58,7 +59,7 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
         original = _fingerprint(session, unit, flat)
         flat = own_models(flat)
         points = _points(unit, composed, flat)
-        _no_loose_ends(unit, flat)
+        no_loose_ends(unit, flat, composed.netlists)
         session.load(replace(flat, other=(*flat.other, *EXACT)).lines())
         again = _fingerprint(session, unit, flat)
         _prove(original, again, flat)
@@ -83,12 +84,13 @@ def _points(unit: Unit, composed: Composed, flat: FlatCircuit) -> Mapping[str, s
     problems: list[Problem] = []
     points = {}
     for point in unit.points:
-        node = _node_of(point, composed)
+        node = _node_of(point, composed, known)
         if node in known:
             points[point.name] = node
             continue
         stage, _, inner = point.node.rpartition("/")
-        names = composed.stages.get(stage, {}) if stage else {name: name for name in known if "." not in name}
+        inside = [short for short, name in composed.stages.get(stage, {}).items() if name in known]
+        names = inside if stage else [name for name in known if "." not in name]
         problems.append(
             Problem(f"test point '{point.name}' is on '{point.node}', which is no node of the circuit.",
                     point.where, nearest(inner, names))
@@ -98,30 +100,12 @@ def _points(unit: Unit, composed: Composed, flat: FlatCircuit) -> Mapping[str, s
     return points
 
 
-def _node_of(point: TestPoint, composed: Composed) -> str:
+def _node_of(point: TestPoint, composed: Composed, known: Collection[str]) -> str:
     stage, _, inner = point.node.rpartition("/")
     inner = inner.lower()
     if stage:
         return composed.stages.get(stage, {}).get(inner, "")
-    return {"in": composed.input, "out": composed.output}.get(inner, inner) if inner not in composed.stages else ""
-
-
-def _no_loose_ends(unit: Unit, flat: FlatCircuit) -> None:
-    """Refuse a node that only one pin touches and that carries no DC path: a slip of the pen in a netlist."""
-    touched: dict[str, list[str]] = {}
-    for element in flat.elements.values():
-        for node in element.nodes:
-            touched.setdefault(node, []).append(element.name)
-    for node, names in touched.items():
-        if node == "0" or len(names) > 1:
-            continue
-        first = names[0]
-        where = Where(unit.netlist or unit.file)
-        if unit.netlist is not None and "." not in node and first[0] in "rcl":
-            raise UserError(
-                Problem(f"node '{node}' hangs in the air: only {first.upper()} touches it.", where,
-                        nearest(node, [name for name in touched if name != node]))
-            )  # fmt: skip
+    return inner if inner in known else {"in": composed.input, "out": composed.output}.get(inner, "")
 
 
 def _fingerprint(session: Session, unit: Unit, flat: FlatCircuit) -> np.ndarray:
@@ -149,4 +133,7 @@ def _prove(original: np.ndarray, again: np.ndarray, flat: FlatCircuit) -> None:
 def _explained(unit: Unit, error: CircuitRefused | RunFailed) -> Problem:
     said = [line for line in error.said if "rror" in line or "arning" in line or "ingular" in line]
     tail = f" ngspice said: {' / '.join(said[:3])}" if said else ""
-    return Problem(f"ngspice does not take this circuit: {error.reason}.{tail}", Where(unit.netlist or unit.file))
+    # Code models are not loaded: they can read and write files, and start programs.
+    meant = "Write POLY and TABLE sources as B sources: B1 out 0 V=…" if any("MIF" in line for line in said) else ""
+    file = unit.netlist or next((stage.netlist for stage in unit.stages if stage.netlist), unit.file)
+    return Problem(f"ngspice does not take this circuit: {error.reason}.{tail}", Where(file), meant)

@@ -5,15 +5,17 @@ The netlist is in ngspice's language, with subcircuits; flattening it is left to
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
-from lostgain.circuit.model import GENERATOR, LOAD, Pin, PlacedPart
-from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain import shipped
+from lostgain.circuit.ends import no_missing_subcircuits
+from lostgain.circuit.model import GENERATOR, LOAD, SOURCE, Pin, PlacedPart
+from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain.engine.includes import resolve_includes
 from lostgain.problems import Problem, UserError
-from lostgain.unit.library import device
+from lostgain.unit.library import device, device_names
 from lostgain.unit.model import Part, Rail, Stage, Unit
 
 CONTACT_OHMS = 0.02
@@ -32,6 +34,8 @@ class Composed:
         Stage name to the names of its subcircuit's nodes in the flat circuit.
     stage_ends : dict
         Stage name to the node at its output.
+    netlists : dict
+        Path of a subcircuit in the flat circuit to the unit's file it comes from; ``""`` for the whole netlist.
     input, output : str
         Nodes.
     """
@@ -40,7 +44,7 @@ class Composed:
     parts: dict[str, PlacedPart] = field(default_factory=dict)
     stages: dict[str, Mapping[str, str]] = field(default_factory=dict)
     stage_ends: dict[str, str] = field(default_factory=dict)
-    prefixes: dict[str, str] = field(default_factory=dict)
+    netlists: dict[str, Path] = field(default_factory=dict)
     input: str = "in"
     output: str = "out"
 
@@ -57,6 +61,9 @@ def compose(unit: Unit) -> Composed:
     UserError
         If a netlist of the unit's may not be run, or lacks a part that the unit file names.
     """
+    files = [file for file in (unit.netlist, *(stage.netlist for stage in unit.stages)) if file is not None]
+    no_missing_subcircuits(unit, files)
+    _free_names(unit)
     out = Composed(lines=[f"* {slug(unit.name)}"])
     _supplies(unit, out)
     if unit.netlist is not None:
@@ -65,21 +72,23 @@ def compose(unit: Unit) -> Composed:
         _chain(unit, out)
     setup = unit.setup
     out.lines += [
-        f"{GENERATOR} gen_emf 0 dc {setup.start_dc:.12g} ac {setup.generator:.12g} "
+        f"{GENERATOR} bench_emf 0 dc {setup.start_dc:.12g} ac {setup.generator:.12g} "
         f"sin({setup.start_dc:.12g} {setup.generator * 2**0.5:.12g} {setup.frequencies[0]:.12g})",
-        f"rgen gen_emf {out.input} {max(setup.source, 1e-3):.12g}",
+        f"{SOURCE} bench_emf {out.input} {max(setup.source, 1e-3):.12g}",
         f"{LOAD} {out.output} 0 {setup.load if setup.load else 1e9:.12g}",
     ]
-    used = sorted({name for place in out.parts.values() if (name := _model(place.part))})
-    for name in used:
+    for name in _models(out.lines):
         out.lines += device(name).netlist.splitlines()
     out.lines.append(".end")
     return out
 
 
-def _model(part: Part) -> str | None:
-    """Return the name of the library model a part needs."""
-    return "potentiometer" if part.kind == "potentiometer" else part.device
+def _models(lines: Sequence[str]) -> list[str]:
+    """Return the library's device classes that a netlist names and does not define itself."""
+    words = [line.lower().split() for line in lines]
+    defined = {each[1] for each in words if each[0] in (".model", ".subckt") and len(each) > 1}
+    named = {word for each in words if not each[0].startswith((".", "*")) for word in each[3:]}
+    return sorted((named & set(device_names())) - defined)
 
 
 def slug(name: str) -> str:
@@ -90,6 +99,18 @@ def slug(name: str) -> str:
 def rail_node(name: str) -> str:
     """Return the node of a rail."""
     return name.lower()
+
+
+def _free_names(unit: Unit) -> None:
+    """Refuse rails whose names are taken by other nodes of a chain."""
+    taken = ("in", "gnd", "bench_emf") if unit.netlist is None else ("gnd", unit.input.lower())
+    problems = [
+        Problem(f"a rail cannot be called {rail.name}: another node of the circuit is.", rail.where, "Example: VP.")
+        for rail in unit.rails
+        if rail_node(rail.name) in taken
+    ]
+    if problems:
+        raise UserError(problems)
 
 
 def _supplies(unit: Unit, out: Composed) -> None:
@@ -122,7 +143,7 @@ def _chain(unit: Unit, out: Composed) -> None:
         end = f"n{number}_{slug(stage.name)}"
         parts = [part for part in unit.parts.values() if part.stage == stage.name]
         if stage.source == "stand-in":
-            _stand_in(stage, node, end, out)
+            _stand_in(stage, node, end, number, out)
         else:
             _subcircuit(unit, stage, parts, node, end, number, out)
         out.stage_ends[stage.name] = end
@@ -130,9 +151,7 @@ def _chain(unit: Unit, out: Composed) -> None:
     out.output = node
 
 
-def _subcircuit(
-    unit: Unit, stage: Stage, parts: list[Part], start: str, end: str, number: int, out: Composed
-) -> None:
+def _subcircuit(unit: Unit, stage: Stage, parts: list[Part], start: str, end: str, number: int, out: Composed) -> None:
     name = f"s{number}_{slug(stage.name)}"
     if stage.source == "library":
         body = library_body(stage, parts, unit.setup.controls, name)
@@ -143,20 +162,20 @@ def _subcircuit(
         meaning = {"in": start, "out": end, "0": "0"}
         outer = [meaning.get(port, rail_node(port)) for port in stage.ports]
         ports = dict(zip(body.ports, outer, strict=True))
+        assert stage.netlist is not None
+        out.netlists[f"x{name}"] = stage.netlist
     out.lines += [*body.lines, f"x{name} {' '.join(outer)} {name}"]
-    _place(body, parts, f"x{name}", ports, out)
+    _place(body, parts, f"x{name}", out)
     inner = {node: f"x{name}.{node}" for node in body.nodes}
     out.stages[stage.name] = {**inner, **ports, "in": start, "out": end}
 
 
-def _place(body: Body, parts: list[Part], path: str, ports: Mapping[str, str], out: Composed) -> None:
+def _place(body: Body, parts: list[Part], path: str, out: Composed) -> None:
     """Note where each part of a subcircuit will be in the flat circuit."""
-    del ports
     for part in parts:
         element = body.elements.get(part.role)
         if element is None:
-            continue
-        element = element.lower()
+            raise UserError(Problem(f"{part.designator}: the stage has no element {part.role}.", part.where))
         if element in body.wrapped:
             pins = {pin: Pin(f"r.{path}.{body.wrapped[element][pin]}", 0) for pin in part.pins}
             out.parts[part.designator] = PlacedPart(part, f"{path}.{element}", True, pins)
@@ -165,9 +184,9 @@ def _place(body: Body, parts: list[Part], path: str, ports: Mapping[str, str], o
             out.parts[part.designator] = PlacedPart(part, flat_name, False, _pins(flat_name, part.pins))
 
 
-def _stand_in(stage: Stage, start: str, end: str, out: Composed) -> None:
+def _stand_in(stage: Stage, start: str, end: str, number: int, out: Composed) -> None:
     """A stage that is not transcribed: its gain for the signal, its DC level whatever comes in."""
-    name = f"s_{slug(stage.name)}"
+    name = f"s{number}_{slug(stage.name)}"
     out.lines += [
         f"c{name} {start} {name}_ac 1",
         f"r{name}_ac {name}_ac 0 1meg",
@@ -181,18 +200,19 @@ def _stand_in(stage: Stage, start: str, end: str, out: Composed) -> None:
 def _whole_netlist(unit: Unit, out: Composed) -> None:
     assert unit.netlist is not None
     lines = resolve_includes(unit.netlist, unit.folder, shipped.folder())
+    out.netlists[""] = unit.netlist
     out.input, out.output = unit.input.lower(), unit.output.lower()
-    kept = [line for line in lines if not _is_generator(line, out.input) and line.strip().lower() != ".end"]
+    kept = _without_generator(lines, out.input)
     wanted = {part.role.lower(): part for part in unit.parts.values() if part.stage != "supply"}
     body = wrap_pins(kept, wanted, top=True)
-    missing = [part for role, part in wanted.items() if role not in body.elements]
+    missing = [part for part in wanted.values() if part.role not in body.elements]
     if missing:
         raise UserError(
             [Problem(f"{part.designator}: the netlist has no element {part.role}.", part.where) for part in missing]
         )
     out.lines += body.lines
-    for role, part in wanted.items():
-        element = body.elements[role]
+    for part in wanted.values():
+        element = body.elements[part.role]
         if element in body.wrapped:
             pins = {pin: Pin(body.wrapped[element][pin], 0) for pin in part.pins}
             out.parts[part.designator] = PlacedPart(part, element, True, pins)
@@ -203,7 +223,15 @@ def _whole_netlist(unit: Unit, out: Composed) -> None:
             out.stage_ends[stage.name] = stage.output.lower()
 
 
-def _is_generator(line: str, node: str) -> bool:
-    """Tell whether a line is the netlist's own source at the unit's input, whose place the bench generator takes."""
-    words = line.lower().split()
-    return len(words) > 2 and words[0].startswith("v") and set(words[1:3]) == {node, "0"}
+def _without_generator(lines: Sequence[str], node: str) -> list[str]:
+    """Leave out the netlist's own voltage source at the unit's input, whose place the bench's generator takes."""
+    kept = []
+    depth = 0
+    for line in lines:
+        words = line.lower().split()
+        depth += words[0] == ".subckt"
+        ends = {"0" if word == "gnd" else word for word in words[1:3]}
+        if depth or words[0][0] != "v" or ends != {node, "0"}:
+            kept.append(line)
+        depth -= words[0] == ".ends"
+    return kept

@@ -8,8 +8,10 @@ from dataclasses import dataclass, replace
 from lostgain.circuit.flat import FlatCircuit
 from lostgain.unit.model import Part, Unit
 
-GENERATOR = "vgen"
-LOAD = "rload"
+#: What the bench adds to a unit: names that no netlist of a unit is likely to have.
+GENERATOR = "vbench"
+SOURCE = "rbench_source"
+LOAD = "rbench_load"
 
 
 @dataclass(frozen=True)

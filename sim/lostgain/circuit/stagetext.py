@@ -28,7 +28,7 @@ class Body:
     ports : tuple of str
         Nodes of the ``.subckt`` line, in order.
     elements : dict
-        Role to element name.
+        Role, as the part has it, to element name.
     wrapped : dict
         Element name of a subcircuit part to ``{pin: name of its 1 mΩ resistor}``.
     nodes : set of str
@@ -117,15 +117,16 @@ def netlist_body(unit: Unit, stage: Stage, parts: Sequence[Part], name: str) -> 
     """
     assert stage.netlist is not None
     lines = resolve_includes(stage.netlist, unit.folder, shipped.folder(), title=False)
-    lines = _joined("\n".join(lines))
-    heads = {line.split()[1].lower(): index for index, line in enumerate(lines) if line.lower().startswith(".subckt")}
+    lines = [re.sub(r"\s*=\s*", "=", line) for line in lines]
+    heads = {line.split()[1].lower(): index for index, line in enumerate(lines) if _is(line, ".subckt")}
     start = heads.get(stage.subckt.lower())
     if start is None:
         raise UserError(
             Problem(f"{stage.netlist.name} has no .subckt {stage.subckt}.", stage.where, nearest(stage.subckt, heads))
         )
-    end = next(index for index in range(start, len(lines)) if lines[index].lower().startswith(".ends"))
-    ports = tuple(word.lower() for word in lines[start].split()[2:] if "=" not in word and word.lower() != "params:")
+    end = _end_of(lines, start)
+    words = lines[start].split()[2:]
+    ports = tuple(word.lower() for word in words if "=" not in word and word.lower() != "params:")
     if len(ports) != len(stage.ports):
         raise UserError(
             Problem(
@@ -135,13 +136,46 @@ def netlist_body(unit: Unit, stage: Stage, parts: Sequence[Part], name: str) -> 
             )
         )
     wanted = {part.role.lower(): part for part in parts}
-    head = re.sub(r"(?i)^(\.subckt\s+)\S+", rf"\g<1>{name}", lines[start])
-    body = wrap_pins([head, *lines[start + 1 : end], ".ends"], wanted)
-    # Models and further subcircuits of the file stay as they are, outside.
-    body.lines = [line for line in lines[:start] + lines[end + 1 :] if line.lower() != ".end"] + body.lines
+    # What the file defines goes inside, so that two files may use one name for different things; nobody calls this
+    # subcircuit with parameters, so that its defaults are its values.
+    inner, outer = _definitions([*lines[:start], *lines[end + 1 :]])
+    defaults = [f".param {word}" for word in words if "=" in word]
+    body = wrap_pins([f".subckt {name} {' '.join(ports)}", *inner, *defaults, *lines[start + 1 : end], ".ends"], wanted)
+    body.lines = outer + body.lines
     body.ports = ports
-    body.elements = {role.upper(): element for role, element in body.elements.items()}
     return body
+
+
+def _is(line: str, word: str) -> bool:
+    return line.split()[0].lower() == word
+
+
+def _end_of(lines: Sequence[str], start: int) -> int:
+    """Return where the subcircuit that begins at a line ends; others may be defined inside it."""
+    depth = 0
+    for index in range(start, len(lines)):
+        depth += _is(lines[index], ".subckt")
+        depth -= _is(lines[index], ".ends")
+        if depth == 0:
+            return index
+    return len(lines)
+
+
+def _definitions(lines: Sequence[str]) -> tuple[list[str], list[str]]:
+    """Return what a file defines beside a subcircuit, and its options. Elements outside all subcircuits, such as the
+    sources its author tried it with, are none of it.
+    """
+    inner: list[str] = []
+    outer: list[str] = []
+    depth = 0
+    for line in lines:
+        depth += _is(line, ".subckt")
+        if depth or _is(line, ".model") or _is(line, ".param") or _is(line, ".func"):
+            inner.append(line)
+        elif line.lower().startswith((".opt", ".global")):
+            outer.append(line)
+        depth -= _is(line, ".ends")
+    return inner, outer
 
 
 def _joined(text: str) -> list[str]:
@@ -163,50 +197,50 @@ def wrap_pins(lines: Sequence[str], wanted: Mapping[str, Part], top: bool = Fals
     Parameters
     ----------
     lines : sequence of str
-        Netlist lines, continuations joined.
+        Netlist lines, continuations joined: one subcircuit, or a whole netlist.
     wanted : mapping
         Element name, lower case, to Part.
     top : bool
-        True for a whole netlist: lines inside its own subcircuits are left alone.
+        True for a whole netlist. Subcircuits defined in it, or inside the one subcircuit, are left alone.
 
     Returns
     -------
     Body
     """
     body = Body()
+    own = 0 if top else 1
     depth = 0
-    for line in _joined("\n".join(lines)) if top else lines:
+    for line in lines:
         words = line.split()
         word = words[0].lower()
         depth += word == ".subckt"
-        inside_other = top and depth > 0
-        depth -= word == ".ends"
-        part = wanted.get(word) if not inside_other else None
-        if part is None:
-            body.lines.append(line)
-            if not word.startswith((".", "*")):
-                body.nodes.update(node.lower() for node in words[1:4])
-            continue
-        body.elements[part.role.lower() if top else part.role] = word
-        if word[0] == "x":
+        part = wanted.get(word) if depth == own else None
+        if part is not None:
+            body.elements[part.role] = word
+        if part is not None and word[0] == "x":
             body.lines += _wrapped(word, words, part, body)
         else:
             body.lines.append(line)
-            body.nodes.update(node.lower() for node in words[1 : 1 + len(part.pins)])
+            if depth == own and word[0] not in ".*":
+                # Some of these words are values: who looks a node up asks the flat circuit whether it is one.
+                body.nodes.update(each.lower() for each in words[1:] if "=" not in each)
+        depth -= word == ".ends"
     return body
 
 
 def _wrapped(word: str, words: list[str], part: Part, body: Body) -> list[str]:
     count = len(part.pins)
     outer = words[1 : 1 + count]
-    inner = [f"{word}_{pin}" for pin in part.pins]
-    body.wrapped[word] = {pin: f"rpin_{word}_{pin}" for pin in part.pins}
+    # Numbered, since a user may call a pin what ngspice could not take for a name.
+    inner = [f"{word}_pin{number}" for number in range(1, count + 1)]
+    names = [f"rpin_{word}_{number}" for number in range(1, count + 1)]
+    body.wrapped[word] = dict(zip(part.pins, names, strict=True))
     body.nodes.update(node.lower() for node in outer)
     tail = words[1 + count :]
-    if part.device and not part.kind == "potentiometer":
+    if part.device and part.kind != "potentiometer":
         tail = [part.device, *tail[1:]]
-    pins = zip(part.pins, outer, inner, strict=True)
+    pins = zip(names, outer, inner, strict=True)
     return [
         f"{word} {' '.join(inner)} {' '.join(tail)}",
-        *(f"rpin_{word}_{pin} {board} {node} {PIN_OHMS}" for pin, board, node in pins),
+        *(f"{name} {board} {node} {PIN_OHMS}" for name, board, node in pins),
     ]
