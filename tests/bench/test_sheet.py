@@ -76,11 +76,11 @@ def test_the_second_channel_has_its_own_designators(chain_sheet: Sheet) -> None:
     assert ("U1 pin 1", "U101 pin 1") in names
     assert ("J1 hot", "J2 hot") in names
     # what the channels share stands there once
-    assert [row.names for row in chain_sheet.steps[0].rows] == [("F1",)]
+    assert [row.names for row in chain_sheet.steps[0].rows] == [("C301",), ("F1",)]
 
 
-def test_fuses_and_output_devices_are_checked_with_the_power_off(hall_sheet: Sheet) -> None:
-    assert places(hall_sheet, 0) == ["F1", "F2", "Q7", "Q8", "R23", "R24"]
+def test_reservoirs_fuses_and_output_devices_are_checked_with_the_power_off(hall_sheet: Sheet) -> None:
+    assert places(hall_sheet, 0) == ["C201", "F1", "F2", "Q7", "Q8", "R23", "R24"]
     assert all(one.quantity == "check" and one.text for row in hall_sheet.steps[0].rows for one in row.expected)
 
 

@@ -105,7 +105,7 @@ def compare_printed(
     progress : callable or None
         Called with slips tried and slips in all.
     seconds : float
-        Time for trying slips [s]; what was left out is said.
+        Time for trying slips [s], and half of it again for following the best; what was left out is said.
 
     Returns
     -------
@@ -127,6 +127,7 @@ def compare_printed(
     everything = sorted(other_circuits(circuit, lines), key=lambda slip: slip.unusual)
     small = search.run(small_signal, everything, progress)
     small.sort(key=_order)
+    search.until = time.monotonic() + seconds / 2
     found = search.run(followed, [one.slip for one in small[:FOLLOWED]])
     found += [search.explanation(slip, lines) for slip in printed_slips(lines)]
     found = [one for one in found if one.mended and _wrong(one.lines) < _wrong(lines)]

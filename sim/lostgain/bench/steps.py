@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from lostgain.bench.cautions import SAFE_VOLTS
 from lostgain.bench.healthy import healthy_dc, healthy_level, output_point, picture
 from lostgain.bench.sheet_model import Expected, Range, Row, Step
 from lostgain.quantities import show
@@ -109,8 +110,13 @@ def output_devices(unit: Unit) -> list[Part]:
 
 
 def _checks(unit: Unit) -> Iterator[Row]:
-    """Fuses, output devices, and the emitter resistors in their stage."""
+    """Reservoirs, fuses, output devices, and the emitter resistors in their stage."""
     texts, minutes = wording()["off"], float(wording()["check_minutes"])
+    empty = _look(texts["reservoir"].format(safe=show(SAFE_VOLTS, "V")))
+    for one in unit.reservoirs:
+        holds = {"capacitance": show(one.capacitance, "farad"), "volts": show(one.volts, "V")}
+        note = texts["reservoir_note"].format(**holds)
+        yield Row(names_of(unit, one.designator), "supply", (empty,), minutes, note=note)
     devices = output_devices(unit)
     stages = {part.stage for part in devices}
     for part in unit.parts.values():
