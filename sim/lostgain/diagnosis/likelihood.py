@@ -54,7 +54,7 @@ def log_likelihood(
     result = np.zeros(len(found.row))
     if len(seen.value):
         middle = mean @ seen.operator.T
-        spread = np.einsum("ia,hab,jb->hij", seen.operator, cov, seen.operator) + seen.noise
+        spread = seen.operator @ cov @ seen.operator.T + seen.noise
         result += gaussian(seen.value, middle, spread)
     columns = {key: number for number, key in enumerate(seen.latent)}
     for reading, feature in seen.low:

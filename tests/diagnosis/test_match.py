@@ -1,0 +1,149 @@
+"""What must hold for any verdict, and the pieces it is made of."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lostgain import UserError, match
+from lostgain.diagnosis.groups import overlap
+from lostgain.diagnosis.likelihood import gaussian
+from lostgain.diagnosis.severity import quantiles
+from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, taken, word
+
+POINTS = ("J1 tip", "R2, left end", "R2, right end", "U1 pin 1", "U1 pin 6", "U1 pin 7")
+some_readings = st.lists(
+    st.one_of(
+        st.builds(level, st.sampled_from(POINTS), st.floats(3e-3, 12), st.sampled_from(["Port", "Starboard"])),
+        st.builds(dc, st.sampled_from(POINTS), st.floats(-15, 15), st.sampled_from(["Port", "Starboard"])),
+        st.builds(word, st.sampled_from(POINTS), st.sampled_from(["nothing", "low", "clipped", "half missing"])),
+    ),
+    min_size=1,
+    max_size=8,
+)
+
+
+def total(verdict: object) -> float:
+    return sum(each.probability for each in verdict.suspects) + verdict.healthy + verdict.unexplained  # type: ignore[attr-defined]
+
+
+@settings(max_examples=40)
+@given(some_readings)
+def test_probabilities_add_up_to_one(rows: list) -> None:  # type: ignore[type-arg]
+    verdict = ask(*rows)
+    assert total(verdict) == pytest.approx(1, abs=1e-9)
+    assert all(0 <= each.probability <= 1 for each in verdict.suspects)
+
+
+@settings(max_examples=20)
+@given(some_readings, st.randoms(use_true_random=False))
+def test_the_order_of_readings_does_not_matter(rows: list, dice: object) -> None:  # type: ignore[type-arg]
+    first = ask(*rows)
+    shuffled = list(rows)
+    dice.shuffle(shuffled)  # type: ignore[attr-defined]
+    again = ask(*shuffled)
+    assert again.healthy == pytest.approx(first.healthy, abs=1e-7)
+    for each in first.suspects[:10]:
+        assert probability(again, each.part, each.mode) == pytest.approx(
+            probability(first, each.part, each.mode), abs=1e-7
+        )
+
+
+def test_a_fault_of_the_other_channel_is_placed_there() -> None:
+    rows = taken("R4 drift 6", points=("J1 tip", "U1 pin 1"), channel="Starboard")
+    verdict = ask(*rows, *taken("", points=("J1 tip", "U1 pin 1")), good="Port")
+    first = verdict.suspects[0]
+    assert first.channel == "Starboard"
+    assert first.part in ("R104", "R103")
+
+
+def test_severity_is_estimated() -> None:
+    """R4 at 2.5 times its value: the range holds the truth and is narrower than the table's steps."""
+    verdict = ask(*taken("R4 drift 2.5", draw=0))
+    found = next(each for each in verdict.suspects if each.part == "R4" and each.mode == "drift")
+    assert found.severity_range is not None
+    low, high = found.severity_range
+    assert low < 2.5 < high
+    assert high / low < 2
+    assert "instead of 10 kΩ" in found.severity_text
+
+
+def test_a_missing_rail_is_named_once_for_all_channels() -> None:
+    verdict = ask(*taken("VP missing"), *taken("VP missing", channel="Starboard"))
+    assert verdict.suspects[0].part == "VP"
+    assert verdict.suspects[0].channel == "all"
+
+
+def test_look_alikes_share_a_group_and_others_do_not() -> None:
+    verdict = ask(level("U1 pin 1", 0.55), word("U1 pin 7", "nothing"))
+    by_name = {f"{each.part} {each.mode}": each for each in verdict.suspects if each.group}
+    assert by_name["U1B stuck-high"].group == by_name["R5 open"].group
+    assert sum(group.probability for group in verdict.groups) == pytest.approx(1, abs=0.15)
+
+
+def test_readings_that_fit_nothing_are_called_unexplained() -> None:
+    rows = [level("J1 tip", 0.0993), level("R2, left end", 1.7), level("R2, right end", 0.01), level("U1 pin 1", 3.0)]
+    verdict = ask(*rows)
+    assert verdict.unexplained > 0.5
+    assert "explains these readings" in verdict.warnings[0]
+
+
+def test_a_good_channel_that_does_not_fit_the_description_is_said_first() -> None:
+    verdict = ask(level("U1 pin 1", 0.1), level("U1 pin 1", 2.5, "Starboard"), good="Starboard")
+    assert "does not fit this unit" in verdict.warnings[0]
+    assert "U1 pin 1" in verdict.warnings[0]
+
+
+def test_evidence_speaks_for_the_true_part() -> None:
+    verdict = ask(*taken("C1 open"))
+    first = verdict.suspects[0]
+    assert (first.part, first.mode) == ("C1", "open")
+    behind = next(each for each in first.evidence if each.reading.point == "R2, left end")
+    assert behind.weight > 5
+    assert abs(behind.off) < 3
+    assert behind.low <= behind.predicted <= behind.high
+
+
+def test_nothing_that_can_be_compared_is_an_error() -> None:
+    with pytest.raises(UserError, match="no reading"):
+        match(megaphone(), readings(level("U1 pin 1", 0.5, frequency=3333.0)))
+
+
+def test_unknown_rates_are_an_error() -> None:
+    with pytest.raises(UserError, match="failure rates"):
+        match(megaphone(), readings(level("U1 pin 1", 0.5)), "handbok")
+
+
+@pytest.mark.parametrize("other", [0.0, 0.5, 3.0])
+def test_overlap_against_numerical_integration(other: float) -> None:
+    """Bhattacharyya coefficient: the integral of the square root of the product of both densities."""
+    grid = np.linspace(-20, 20, 40001)
+    one = np.exp(-(grid**2) / 2) / math.sqrt(2 * math.pi)
+    two = np.exp(-((grid - other) ** 2) / (2 * 4)) / math.sqrt(2 * math.pi * 4)
+    wanted = np.trapezoid(np.sqrt(one * two), grid)
+    found = overlap(np.array([0.0]), np.array([[1.0]]), np.array([other]), np.array([[4.0]]))
+    assert found == pytest.approx(wanted, rel=1e-6)
+
+
+def test_gaussian_against_scipy() -> None:
+    """scipy.stats.multivariate_normal."""
+    from scipy.stats import multivariate_normal
+
+    rng = np.random.default_rng(1)
+    root = rng.normal(size=(3, 4, 4))
+    spread = root @ np.swapaxes(root, 1, 2) + np.eye(4)
+    middle, value = rng.normal(size=(3, 4)), rng.normal(size=4)
+    wanted = [multivariate_normal(middle[i], spread[i]).logpdf(value) for i in range(3)]
+    assert gaussian(value, middle, spread) == pytest.approx(wanted, rel=1e-6)
+
+
+def test_quantiles_of_an_even_spread() -> None:
+    severity = np.exp(np.linspace(0, 1, 101))
+    low, middle, high = quantiles(severity, np.ones(101), (0.05, 0.5, 0.95))
+    assert math.log(middle) == pytest.approx(0.5, abs=0.01)
+    assert math.log(low) == pytest.approx(0.05, abs=0.01)
+    assert math.log(high) == pytest.approx(0.95, abs=0.01)
