@@ -71,6 +71,10 @@ class UserError(Exception):
         self.problems: tuple[Problem, ...] = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type[UserError], tuple[tuple[Problem, ...]]]:
+        """Keep files and lines on the way from a worker process."""
+        return UserError, (self.problems,)
+
 
 def nearest(word: str, known: Iterable[str], lead: str = "Did you mean") -> str:
     """Return a sentence with the nearest known spelling, or what is known, or nothing.

@@ -131,7 +131,7 @@ def _prove(original: np.ndarray, again: np.ndarray, flat: FlatCircuit) -> None:
 
 
 def _explained(unit: Unit, error: CircuitRefused | RunFailed) -> Problem:
-    said = [line for line in error.said if "rror" in line or "arning" in line or "ingular" in line]
+    said = [line for line in error.said if any(word in line.lower() for word in ("error", "warning", "singular"))]
     tail = f" ngspice said: {' / '.join(said[:3])}" if said else ""
     # Code models are not loaded: they can read and write files, and start programs.
     meant = "Write POLY and TABLE sources as B sources: B1 out 0 V=…" if any("MIF" in line for line in said) else ""
