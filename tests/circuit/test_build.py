@@ -13,7 +13,7 @@ from lostgain.circuit.build import _prove
 from lostgain.engine import CircuitRefused, Pool
 from lostgain.problems import UserError
 from tests.circuit import tasks
-from tests.circuit.units import AMPLIFIER, COUPLING, HEAD, NETLIST, make
+from tests.circuit.units import AMPLIFIER, COUPLING, HEAD, NETLIST, make, netlist_stage
 
 
 @pytest.fixture(scope="module")
@@ -140,10 +140,8 @@ def test_a_chain_may_start_at_a_test_point_with_dc_on_it(tmp_path: Path, pool: P
 
 @pytest.mark.parametrize(("position", "share"), [("-6 dB", 10 ** (-6 / 20)), ("half", 0.5), ("full", 1.0), ("off", 0)])
 def test_a_level_control_passes_what_its_setting_says(tmp_path: Path, pool: Pool, position: str, share: float) -> None:
-    text = (
-        head
-        + f'[setup.controls]\nRV1 = "{position}"\n[[stage]]\nname = "Level"\nuse = "level"\nRV = "RV1 10k linear"\n'
-    )
+    text = f'{HEAD}[setup.controls]\nRV1 = "{position}"\n[[stage]]\nname = "Level"\n'
+    text += 'use = "level"\nRV = "RV1 10k linear"\n'
     circuit = build(make(tmp_path, text + '[stage.points]\nout = "Wiper"\n'), pool)
     assert level(pool, circuit)[0][0] == pytest.approx(share, abs=1e-3)
 
@@ -203,10 +201,7 @@ def test_slips_in_a_netlist_are_said_with_file_and_line(
 
 
 def test_a_loose_end_in_a_stage_is_found_as_in_a_whole_netlist(tmp_path: Path, pool: Pool) -> None:
-    text = (
-        COUPLING.partition("[[stage]]")[0]
-        + '[[stage]]\nname = "A"\nnetlist = "a.cir"\nsubckt = "a"\nports = ["in", "out"]\n'
-    )
+    text = HEAD + netlist_stage("A")
     with pytest.raises(UserError, match=r"a\.cir, line 4: node 'baes' hangs in the air: only R3 .* Did you mean base"):
         build(make(tmp_path, text, a=".subckt a in out\nR1 in base 1k\nR2 base out 1k\nR3 base baes 1k\n.ends\n"), pool)
 

@@ -11,7 +11,7 @@ from lostgain.circuit.compose import compose
 from lostgain.engine import Pool
 from lostgain.problems import UserError
 from lostgain.unit import open_unit
-from tests.circuit.units import NETLIST, make
+from tests.circuit.units import HEAD, NETLIST, make, netlist_stage
 
 PLAIN = "R1 in out 1k\nR2 out 0 1k\n"
 
@@ -33,10 +33,7 @@ PLAIN = "R1 in out 1k\nR2 out 0 1k\n"
 def test_nothing_is_run(tmp_path: Path, line: str, whole: bool) -> None:
     mark = tmp_path / "mark"
     line = line.format(mark=mark)
-    stage = (
-        COUPLING.partition("[[stage]]")[0]
-        + '[[stage]]\nname = "A"\nnetlist = "board.cir"\nsubckt = "a"\nports = ["in", "out"]\n'
-    )
+    stage = HEAD + netlist_stage("A", "board")
     board = f"title\n{PLAIN}{line}\n" if whole else f".subckt a in out\n{PLAIN}.ends\n{line}\n"
     with pytest.raises(UserError, match=r"board\.cir") as caught, Pool(workers=1) as pool:
         build(make(tmp_path / "unit", NETLIST if whole else stage, board=board), pool)
