@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from lostgain.diagnosis.features import Feature, predicted
 from lostgain.faults import Fault, Rates, modes_for
 from lostgain.signatures import Table
 
@@ -19,6 +20,8 @@ TRUST = 8.0
 #: Below this many draws a spread is pulled to the healthy unit's, which counts as this many more.
 ENOUGH = 8
 FEW = 3.0
+#: How far a level that does not settle may be from the one taken, one standard deviation [dB].
+UNSETTLED_DB = 3.0
 #: A deviation from the nominal value by less than this factor is no fault.
 WITHIN = 1.25
 
@@ -57,16 +60,17 @@ class Hypotheses:
     unknown: list[Fault]
 
 
-def hypotheses(table: Table, predictions: Values) -> Hypotheses:
-    """Return every hypothesis.
+def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
+    """Return every hypothesis's predictions of some features.
 
     Parameters
     ----------
     table : Table
-    predictions : array, (row, sample, feature)
-        From `features.predicted`.
+    features : list of Feature
     """
+    predictions = predicted(table, features)
     mean, cov = moments(predictions)
+    _widen_unsettled(table, features, cov)
     known = np.isfinite(mean).all(axis=1)
     parts: list[tuple[int, int, float, Values, Values, float]] = [(-1, 0, np.nan, mean[0], cov[0], 1.0)]
     suspects: list[Fault] = []
@@ -88,6 +92,14 @@ def hypotheses(table: Table, predictions: Values) -> Hypotheses:
         np.array(fault), np.array(row), np.array(severity, dtype=float), np.array(means), np.array(covs),
         np.array(priors), suspects, unknown,
     )  # fmt: skip
+
+
+def _widen_unsettled(table: Table, features: list[Feature], cov: Values) -> None:
+    """Allow for a level that had not settled when it was taken: it is what a meter showed at that moment."""
+    settled = np.asarray(table.data.settled.values)
+    for number, feature in enumerate(features):
+        if feature.is_level:
+            cov[~settled[:, feature.frequency], number, number] += UNSETTLED_DB**2
 
 
 def moments(predictions: Values) -> tuple[Values, Values]:

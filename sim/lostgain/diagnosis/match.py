@@ -12,7 +12,6 @@ from scipy.special import logsumexp
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.doubts import warnings
 from lostgain.diagnosis.evidence import evidence
-from lostgain.diagnosis.features import predicted
 from lostgain.diagnosis.groups import grouped
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses, priors
 from lostgain.diagnosis.likelihood import broad, latent_moments, log_likelihood
@@ -68,7 +67,7 @@ def match(table: Table, readings: Readings, rate_set: str | Rates = "bench") -> 
     seen = observed(table, readings.rows, instruments(table.circuit.unit.folder), readings.good)
     if not seen.latent:
         raise UserError(f"{readings.path}: no reading in it can be compared. {' '.join(seen.left_out)}")
-    found = hypotheses(table, predicted(table, seen.features))
+    found = hypotheses(table, seen.features)
     channels = _candidates(table, seen, readings.good)
     cases = [_case(table, found, seen, channel) for channel in channels]
     probability, healthy, unexplained = _posterior(table, found, seen, cases, chosen)

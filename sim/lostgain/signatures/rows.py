@@ -79,6 +79,7 @@ def run_row(session: Session, task: RowTask) -> RowResult:
     result = empty(len(task.z) + 1, len(nodes), len(setup.frequencies))
     nominal = _faulty(circuit.flat, task)
     said: list[str] = []
+    cycles = [0] * len(setup.frequencies)
     try:
         every = nominal.nodes()
         session.load(nominal.lines())
@@ -96,9 +97,9 @@ def run_row(session: Session, task: RowTask) -> RowResult:
             said.append(f"no transient at {frequency:g} Hz: {error.reason}")
             continue
         result.level[0, :, index], result.swing[0, :, index] = found.level, found.swing
-        result.wave[:, index], result.settled[index] = found.wave, found.settled
+        result.wave[:, index], result.settled[index], cycles[index] = found.wave, found.settled, found.cycles
         result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, small[:, index])) < AGREE_DB))
-    lost = _draws(session, task, result, small, nodes, start)
+    lost = _draws(session, task, result, small, nodes, start, cycles)
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
     result.status = "; ".join(said) or "ok"
@@ -120,7 +121,8 @@ def _small_signal(
     return session.op(nodes), np.abs(session.ac(setup.frequencies, nodes))
 
 
-def _draws(session: Session, task: RowTask, result: RowResult, small: Values, nodes: list[str], start: dict[str, float]) -> int:
+def _draws(session: Session, task: RowTask, result: RowResult, small: Values, nodes: list[str],
+    start: dict[str, float], cycles: list[int]) -> int:
     """Fill in the draws and return how many did not converge."""
     setup = task.circuit.unit.setup
     lost = 0
@@ -140,9 +142,11 @@ def _draws(session: Session, task: RowTask, result: RowResult, small: Values, no
         result.swing[number][:, confirmed] = (level * correction * shape)[:, confirmed]
         if number > task.slow_draws:
             continue
-        for index in np.flatnonzero(~confirmed & np.isfinite(result.level[0]).all(axis=0)):
+        # What did not settle at nominal values will not settle here: its level is the nominal one, and uncertain.
+        for index in np.flatnonzero(~confirmed & result.settled):
             try:
-                found = steady(session, flat, setup.generator, setup.frequencies[index], setup.start_dc, nodes)
+                frequency = setup.frequencies[index]
+                found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, cycles[index])
             except RunFailed:
                 continue
             result.level[number, :, index], result.swing[number, :, index] = found.level, found.swing

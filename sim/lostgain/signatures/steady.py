@@ -17,7 +17,7 @@ AGREE_DB = 0.1
 #: … wherever there is at least this much signal [V rms].
 QUIET = 0.5e-3
 #: Cycles followed before giving up, step by step: most circuits have settled after the first few.
-CYCLES = (3, 9, 30, 90)
+CYCLES = (3, 9, 30)
 #: Points of one stored cycle, and the longest time step as a share of a cycle.
 WAVE_POINTS = 64
 STEPS_A_CYCLE = 64
@@ -40,16 +40,25 @@ class Steady:
     wave : array, (node, phase) [V]
         One cycle, without DC, starting where the generator crosses zero upwards.
     settled : bool
+    cycles : int
+        How many it took.
     """
 
     level: NDArray[np.float64]
     swing: NDArray[np.float64]
     wave: NDArray[np.float64]
     settled: bool
+    cycles: int
 
 
 def steady(
-    session: Session, flat: FlatCircuit, drive: float, frequency: float, dc: float, nodes: Sequence[str]
+    session: Session,
+    flat: FlatCircuit,
+    drive: float,
+    frequency: float,
+    dc: float,
+    nodes: Sequence[str],
+    least: int = 0,
 ) -> Steady:
     """Follow a circuit with the generator on until it has settled.
 
@@ -64,6 +73,8 @@ def steady(
     dc : float
         DC level of the source [V].
     nodes : sequence of str
+    least : int
+        Cycles to follow at least: what a circuit much like this one took.
 
     Raises
     ------
@@ -72,7 +83,7 @@ def steady(
     """
     period = 1 / frequency
     lines = driven(flat, drive, frequency, dc).lines()
-    for cycles in CYCLES:
+    for cycles in [count for count in CYCLES if count >= least] or CYCLES[-1:]:
         begin = max(0.0, (cycles - 2.05) * period)
         time, values = _followed(session, lines, cycles * period, period / STEPS_A_CYCLE, nodes, begin)
         last = _cycle(time, values, (cycles - 1) * period, period)
@@ -81,7 +92,7 @@ def steady(
         if settled:
             break
     thinned = last[:, :: _FINE // WAVE_POINTS]
-    return Steady(_rms(last), _swing(last), thinned, settled)
+    return Steady(_rms(last), _swing(last), thinned, settled, cycles)
 
 
 def _followed(
