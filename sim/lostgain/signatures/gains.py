@@ -20,6 +20,7 @@ class StageGain:
     Parameters
     ----------
     stage : str
+        Names of all stages between them.
     first, last : str
         Test points the gain is taken between.
     gain : tuple of float
@@ -33,7 +34,9 @@ class StageGain:
 
 
 def stage_gains(circuit: Circuit, state: State) -> tuple[StageGain, ...]:
-    """Return the gain of each stage that has a test point at its output or further in, in signal order.
+    """Return the gain of each stage that has a test point at its output, or else in it, in signal order.
+
+    A stage without a test point counts with the next one that has one.
 
     Parameters
     ----------
@@ -42,14 +45,19 @@ def stage_gains(circuit: Circuit, state: State) -> tuple[StageGain, ...]:
     """
     points = list(circuit.points)
     by_node = {node: name for name, node in reversed(circuit.points.items())}
+    inside: dict[str, str] = {}
+    for point in circuit.unit.points:  # the last one in signal order stays
+        inside[point.stage] = point.name
     first = by_node.get("in", points[0] if points else "")
-    gains = []
+    gains: list[StageGain] = []
+    between: list[str] = []
     for stage, node in circuit.stage_ends.items():
-        last = by_node.get(node)
-        if last is None or last == first:
+        between.append(stage)
+        last = by_node.get(node) or inside.get(stage)
+        if last is None or points.index(last) <= points.index(first):
             continue
         before, after = state.level[points.index(first)], state.level[points.index(last)]
         ratio = np.where(before > NOTHING, after / np.maximum(before, 1e-12), np.nan)
-        gains.append(StageGain(stage, first, last, tuple(float(value) for value in ratio)))
-        first = last
+        gains.append(StageGain(", ".join(between), first, last, tuple(float(value) for value in ratio)))
+        first, between = last, []
     return tuple(gains)
