@@ -16,6 +16,9 @@ from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, decibels, s
 
 Values = NDArray[np.float64]
 
+#: Draws are followed in time only where nominal values took no more cycles than this to settle.
+QUICK = 9
+
 
 @dataclass(frozen=True)
 class RowTask:
@@ -142,8 +145,8 @@ def _draws(session: Session, task: RowTask, result: RowResult, small: Values, no
         result.swing[number][:, confirmed] = (level * correction * shape)[:, confirmed]
         if number > task.slow_draws:
             continue
-        # What did not settle at nominal values will not settle here: its level is the nominal one, and uncertain.
-        for index in np.flatnonzero(~confirmed & result.settled):
+        # What settles late or never is followed at nominal values only: there the draws' spread is the healthy unit's.
+        for index in np.flatnonzero(~confirmed & result.settled & (np.array(cycles) <= QUICK)):
             try:
                 frequency = setup.frequencies[index]
                 found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, cycles[index])

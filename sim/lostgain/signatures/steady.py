@@ -17,7 +17,7 @@ AGREE_DB = 0.1
 #: … wherever there is at least this much signal [V rms].
 QUIET = 0.5e-3
 #: Cycles followed before giving up, step by step: most circuits have settled after the first few.
-CYCLES = (3, 9, 30)
+CYCLES = (3, 9, 27, 81)
 #: Points of one stored cycle, and the longest time step as a share of a cycle.
 WAVE_POINTS = 64
 STEPS_A_CYCLE = 64
