@@ -11,7 +11,7 @@ from lostgain.circuit.compose import Composed, compose
 from lostgain.circuit.ends import no_loose_ends
 from lostgain.circuit.flat import FlatCircuit, own_models
 from lostgain.circuit.listing import parse_listing
-from lostgain.circuit.model import Circuit
+from lostgain.circuit.model import Circuit, PlacedPart
 from lostgain.engine import CircuitRefused, Pool, RunFailed, Session
 from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.unit.model import TestPoint, Unit
@@ -66,7 +66,7 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
         flat = flat.starting_at(dict(zip(flat.nodes(), again[:, 0].real.tolist(), strict=True)))
     except (CircuitRefused, RunFailed) as error:
         raise UserError(_explained(unit, error)) from error
-    missing = [place.part for place in composed.parts.values() if not _is_there(place.element, flat)]
+    missing = [place.part for place in composed.parts.values() if not _is_there(place, flat)]
     if missing:
         raise UserError(
             [Problem(f"{part.designator} was not found in the circuit ngspice made.", part.where) for part in missing]
@@ -75,8 +75,9 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
     return Circuit(unit, flat, composed.parts, points, composed.output, ends, session.version)
 
 
-def _is_there(element: str, flat: FlatCircuit) -> bool:
-    return element in flat.elements or any(f".{element}." in name for name in flat.elements)
+def _is_there(place: PlacedPart, flat: FlatCircuit) -> bool:
+    own = place.subckt or place.element in flat.elements
+    return own and all(pin.element in flat.elements for pin in place.pins.values())
 
 
 def _points(unit: Unit, composed: Composed, flat: FlatCircuit) -> Mapping[str, str]:

@@ -17,14 +17,16 @@ class Edit:
     Parameters
     ----------
     do : str
-        ``set``, ``times``, ``series``, ``across``, ``model``, ``inside``, ``swap`` or ``conduct``; what each does is
-        said at the head of the catalogue.
+        ``set``, ``times``, ``series``, ``across``, ``model``, ``inside``, ``add``, ``swap`` or ``conduct``; what each
+        does is said at the head of the catalogue.
     pins : tuple of str
         The pins it concerns.
     ohms, to, by : float or None
         Fixed numbers; where they are missing, the severity takes their place.
     parameter : str
         Model parameter, for ``model``.
+    fact : str
+        Name under the device class's ``[faults]`` that says which element changes, for ``inside`` and ``add``.
     """
 
     do: str
@@ -33,6 +35,7 @@ class Edit:
     to: float | None = None
     by: float | None = None
     parameter: str = ""
+    fact: str = ""
 
 
 @dataclass(frozen=True)
@@ -49,7 +52,7 @@ class Mode:
     says : str
         A sentence with ``{part}``, ``{value}``, ``{now}`` and ``{severity}`` to fill in.
     severity : str
-        Empty, or the unit of its severity: ``times``, ``share``, ``ohm`` or ``volt``.
+        Empty, or the unit of its severity: ``times``, ``share`` or ``ohm``.
     levels, weights : tuple of float
         The severities a table holds, and how likely each is among them.
     edits : tuple of Edit
@@ -97,4 +100,6 @@ def _mode(row: dict) -> Mode:  # type: ignore[type-arg]
 
 def _edit(row: dict) -> Edit:  # type: ignore[type-arg]
     pins = tuple(row.get("pins", ())) or ((row["pin"],) if "pin" in row else ())
-    return Edit(row["do"], pins, row.get("ohms"), row.get("to"), row.get("by"), row.get("parameter", ""))
+    return Edit(
+        row["do"], pins, row.get("ohms"), row.get("to"), row.get("by"), row.get("parameter", ""), row.get("fact", "")
+    )

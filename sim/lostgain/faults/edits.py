@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from itertools import count
 
-from lostgain.circuit import Circuit, Element, FlatCircuit, PlacedPart
+from lostgain.circuit import Circuit, Element, FlatCircuit, Pin, PlacedPart
 from lostgain.circuit.flat import parameter
 from lostgain.faults.catalogue import Edit, Mode, modes_for
 from lostgain.faults.model import Fault
@@ -39,27 +40,31 @@ def put_in(flat: FlatCircuit, fault: Fault, circuit: Circuit) -> FlatCircuit:
 
 
 def can_put_in(mode: Mode, place: PlacedPart, flat: FlatCircuit) -> bool:
-    """Tell whether a mode can be put into a part: whether its pins, its value and its model offer what is changed."""
+    """Tell whether a mode can be put into a part: whether its pins, value, model and inside offer what is changed."""
+    element = flat.elements.get(place.element)
     for edit in mode.edits:
         if not all(pin in place.pins for pin in edit.pins):
             return False
-        if edit.do in ("set", "times") and place.subckt:
+        if edit.do in ("set", "times") and (element is None or not element.has_value):
             return False
         if edit.do == "model" and (
-            place.subckt or parameter(flat.models[flat.model_of(place.element)], edit.parameter) is None
+            element is None or parameter(flat.models[flat.model_of(place.element)], edit.parameter) is None
         ):
             return False
-        if edit.do == "inside" and _low_gain(place) is None:
+        if edit.do in ("inside", "add") and _inner(flat, place, edit) is None:
             return False
     return True
 
 
-def _low_gain(place: PlacedPart) -> str | None:
-    """Return the name of the element that sets the open-loop gain, where the device class names it."""
-    if place.part.device is None:
+def _inner(flat: FlatCircuit, place: PlacedPart, edit: Edit) -> str | None:
+    """Return the element inside a part that a mode changes, where its device class names one."""
+    if place.part.device is None or not place.subckt:
         return None
-    hint = device(place.part.device).faults.get("low_gain", {})
-    return str(hint["element"]) if "element" in hint else None
+    hint = device(place.part.device).faults.get(edit.fact, {})
+    try:
+        return place.inside(str(hint["element"]), flat)
+    except KeyError:
+        return None
 
 
 def _number(fixed: float | None, severity: float | None) -> float:
@@ -80,12 +85,12 @@ def _times(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | N
 
 
 def _series(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | None) -> FlatCircuit:
+    """Lift a pin off whatever it is on: the board, or the joint that an earlier fault put there."""
     ohms = max(_number(edit.ohms, severity), SMALLEST)
     pin = place.pins[edit.pins[0]]
     element = flat.elements[pin.element]
-    board = element.nodes[pin.index]
-    inner = f"{_plain(place)}_{edit.pins[0]}_lifted"
-    joint = Element(f"rfault_{inner}", (board, inner), f"{ohms:.12g}")
+    inner = _free(flat, f"rfault_{_lifted(place, edit.pins[0])}").removeprefix("rfault_")
+    joint = Element(f"rfault_{inner}", (element.nodes[pin.index], inner), f"{ohms:.12g}")
     return flat.with_elements(element.with_node(pin.index, inner), joint)
 
 
@@ -94,7 +99,7 @@ def _across(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | 
     one, other = (_board_node(flat, place, name) for name in edit.pins)
     if one == other:
         return flat
-    name = f"rfault_{_plain(place)}_{edit.pins[0]}_{edit.pins[1]}"
+    name = _free(flat, f"rfault_{_plain(place)}_{edit.pins[0]}_{edit.pins[1]}_")
     return flat.with_elements(Element(name, (one, other), f"{ohms:.12g}"))
 
 
@@ -107,12 +112,16 @@ def _model(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | N
 
 
 def _inside(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | None) -> FlatCircuit:
-    name = place.inside(_low_gain(place) or "", flat)
-    return flat.with_values({name: flat.elements[name].value * _number(edit.by, severity)})
+    name = _inner(flat, place, edit)
+    if name is None:
+        raise KeyError(f"the device class of {place.part.designator} names no element for {edit.fact}")
+    now = flat.elements[name].value
+    by = _number(edit.by, severity)
+    return flat.with_values({name: now + by if edit.do == "add" else now * by})
 
 
 def _swap(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | None) -> FlatCircuit:
-    first, second = (place.pins[name] for name in edit.pins)
+    first, second = (_at_board(flat, place, name) for name in edit.pins)
     nodes = [_board_node(flat, place, name) for name in edit.pins]
     flat = flat.with_elements(flat.elements[first.element].with_node(first.index, nodes[1]))
     return flat.with_elements(flat.elements[second.element].with_node(second.index, nodes[0]))
@@ -121,7 +130,8 @@ def _swap(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | No
 def _conduct(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float | None) -> FlatCircuit:
     one, other = (_board_node(flat, place, name) for name in edit.pins)
     stem = _plain(place)
-    inner, model = f"{stem}_conducts", f"mfault_{stem}"
+    inner = _free(flat, f"rfault_{stem}_conducts").removeprefix("rfault_")
+    model = f"mfault_{stem}"
     flat = flat.with_elements(
         Element(f"rfault_{inner}", (one, inner), f"{_number(edit.ohms, severity):.12g}"),
         Element(f"dfault_{inner}", (inner, other), model),
@@ -131,9 +141,23 @@ def _conduct(flat: FlatCircuit, place: PlacedPart, edit: Edit, severity: float |
 
 def _board_node(flat: FlatCircuit, place: PlacedPart, pin: str) -> str:
     """Return the node on the board at a pin, also where the pin has been lifted off it."""
-    at = place.pins[pin]
-    lifted = flat.elements.get(f"rfault_{_plain(place)}_{pin}_lifted")
-    return lifted.nodes[0] if lifted else flat.elements[at.element].nodes[at.index]
+    at = _at_board(flat, place, pin)
+    return flat.elements[at.element].nodes[at.index]
+
+
+def _at_board(flat: FlatCircuit, place: PlacedPart, pin: str) -> Pin:
+    """Return what ends on the board at a pin: the part, or the first joint it was lifted by."""
+    joint = f"rfault_{_lifted(place, pin)}1"
+    return Pin(joint, 0) if joint in flat.elements else place.pins[pin]
+
+
+def _lifted(place: PlacedPart, pin: str) -> str:
+    return f"{_plain(place)}_{pin}_lifted"
+
+
+def _free(flat: FlatCircuit, stem: str) -> str:
+    """Return the first name that no element has, so that two faults of one part do not undo each other."""
+    return next(name for number in count(1) if (name := f"{stem}{number}") not in flat.elements)
 
 
 def _plain(place: PlacedPart) -> str:
@@ -147,6 +171,7 @@ _EDITS: dict[str, Callable[[FlatCircuit, PlacedPart, Edit, float | None], FlatCi
     "across": _across,
     "model": _model,
     "inside": _inside,
+    "add": _inside,
     "swap": _swap,
     "conduct": _conduct,
 }
