@@ -60,8 +60,8 @@ def everything(circuit: Circuit) -> list[Fault]:
 
 def test_every_kind_of_part_is_in_the_test(circuit: Circuit) -> None:
     seen = {place.part.kind for place in circuit.parts.values()}
-    assert seen == {"resistor", "electrolytic", "film", "tantalum", "ceramic", "inductor", "potentiometer", "diode", "npn",
-                    "pnp", "njf", "opamp", "fuse", "connector", "mute", "rail"}  # fmt: skip
+    assert seen == {"resistor", "electrolytic", "film", "tantalum", "ceramic", "inductor", "potentiometer", "diode",
+                    "npn", "pnp", "njf", "opamp", "fuse", "connector", "mute", "rail"}  # fmt: skip
     of = {(circuit.parts[fault.part].part.kind, fault.mode) for fault in listing(circuit)}
     assert of == {(kind, mode.name) for kind in seen for mode in modes_for(kind)}
 
@@ -81,7 +81,7 @@ def test_every_fault_changes_what_its_mode_says_and_nothing_else(circuit: Circui
             own = name in allowed or name.startswith("rfault_") or name.startswith("dfault_")
             assert own or f".{place.element}." in name, fault.label
         for edit in mode.edits:
-            amount = next((each for each in (edit.ohms, edit.to, edit.by) if each is not None), fault.severity)
+            amount = next((each for each in (edit.ohms, edit.to, edit.by) if each is not None), fault.severity or 0.0)
             added = [each for name, each in new.items() if name.startswith("rfault_")]
             if edit.do == "set":
                 assert new[place.element].value == amount, fault.label

@@ -117,8 +117,8 @@ def test_what_cannot_be_put_in_is_said_and_not_tried(tmp_path_factory: pytest.Te
 
 
 WORDS = st.sampled_from(
-    ["C4", "R14", "Q5", "U2A", "VP", "RV1", "F1", "open", "short", "drift", "lost", "esr", "leaky", "3x", "10%", "1e9", "x",
-     "output-pair-shorted", "dead", "-", "µ", "1M5", "inf", "٣", "low"]
+    ["C4", "R14", "Q5", "U2A", "VP", "RV1", "F1", "open", "short", "drift", "lost", "esr", "leaky", "3x", "10%", "1e9",
+     "x", "output-pair-shorted", "dead", "-", "µ", "1M5", "inf", "٣", "low"]
 )  # fmt: skip
 
 
