@@ -31,9 +31,13 @@ class Line:
         self._shown = 0
         self._lock = threading.Lock()
         self._counts = (0, 0)
+        self._before: int | None = None
+        self._first = self.begun
 
     def __call__(self, done: int, total: int) -> None:
         """Take how many of how many are done, and show it when it is time."""
+        if self._before is None:  # of a build that goes on, what an earlier run did says nothing of the time left
+            self._before, self._first = max(0, done - 1), time.monotonic()
         self._counts = (done, total)
         self.tick()
 
@@ -56,8 +60,11 @@ class Line:
         done, total = self._counts
         if not total:
             return f"{passed:.0f} s" if self._live else ""
-        left = (total - done) * passed / max(done, 1)
-        return f"{done} of {total}, {_time(left)} left" if done else f"0 of {total}"
+        spent, mine = time.monotonic() - self._first, done - (self._before or 0) - 1
+        if mine < 1:
+            return f"{done} of {total}"
+        left = (total - done) * spent / mine
+        return f"{done} of {total}, {_time(left)} left"
 
     def end(self) -> None:
         """Leave the line clean for what follows."""

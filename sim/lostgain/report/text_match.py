@@ -31,7 +31,9 @@ def verdict_text(verdict: Verdict, unit: Unit, readings: Readings) -> str:
         What was matched.
     """
     count = f"{verdict.used} reading{'' if verdict.used == 1 else 's'} of {readings.path.name}"
-    heading = wrapped(f"{unit.title}: {count}" + (", an invented example" if unit.invented else ""))
+    heading = wrapped(f"{unit.title}: {count}")
+    if unit.invented:
+        heading += ["An invented example."]
     leading = [each for each in verdict.suspects[:LISTED] if each.probability >= LEAST] or list(verdict.suspects[:1])
     return joined(
         [
