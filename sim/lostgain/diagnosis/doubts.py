@@ -17,19 +17,17 @@ MISFIT = 3.5
 ODD = 0.5
 
 
-def warnings(
-    table: Table, found: Hypotheses, seen: Observed, readings: Readings, unexplained: float
-) -> list[str]:
+def warnings(table: Table, found: Hypotheses, seen: Observed, readings: Readings, unexplained: float) -> list[str]:
     """Return warnings, most important first."""
     notes = _description(seen, found, readings.good)
     if unexplained > ODD:
         notes.append("None of the faults in the table explains these readings well.")
     notes += seen.left_out
     notes += readings.warnings
-    if found.unknown:
-        names = ", ".join(f"{fault.part} {fault.mode}" for fault in found.unknown[:6])
-        more = f" and {len(found.unknown) - 6} more" if len(found.unknown) > 6 else ""
-        notes.append(f"Could not be simulated, and therefore cannot be excluded: {names}{more}.")
+    if found.blind:
+        names = ", ".join(fault.label for fault in found.blind[:6])
+        more = f" and {len(found.blind) - 6} more" if len(found.blind) > 6 else ""
+        notes.append(f"Could not be simulated as far as was read, and therefore cannot be excluded: {names}{more}.")
     healthy = np.asarray(table.data.settled.values)[0]
     if not healthy.all():
         notes.append("The healthy unit's level did not settle at every frequency; its figures are less certain.")

@@ -42,8 +42,8 @@ def evidence(seen: Observed, found: Hypotheses, mean: Values, cov: Values, chann
         off, own = _off(seen.value[number], pick, mean, cov, seen.noise[number, number])
         well_off, well = _off(seen.value[number], pick, well_mean, well_cov, seen.noise[number, number])
         weight = -0.5 * (off**2 - well_off**2) - np.log(own / well)
-        volts = [unscaled(middle + shift * sigma, feature) for shift in (0, -NINETY, NINETY)]
-        rows.append(Evidence(reading, *volts, float(weight), float(off)))
+        centre, low, high = (unscaled(middle + shift * sigma, feature) for shift in (0, -NINETY, NINETY))
+        rows.append(Evidence(reading, centre, low, high, float(weight), float(off)))
     return tuple(rows)
 
 

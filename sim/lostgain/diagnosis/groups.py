@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 Values = NDArray[np.float64]
 
-#: Two suspects whose predictions overlap at least this much (Bhattacharyya coefficient, 1 for the same) are look-alikes.
+#: Two suspects are look-alikes when their predictions overlap this much (Bhattacharyya coefficient: 1 for the same).
 ALIKE = 0.4
 
 

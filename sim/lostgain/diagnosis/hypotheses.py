@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.features import Feature, predicted
-from lostgain.faults import Fault, Rates, modes_for
+from lostgain.faults import Fault, Mode, Rates, modes_for
+from lostgain.faults.severities import density
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
+Whole = NDArray[np.int_]
 
 #: Severities put between two neighbouring ones of the table.
 BETWEEN = 6
@@ -46,18 +50,33 @@ class Hypotheses:
         Share of the fault's probability; 1 in all for each fault.
     suspects : list of Fault
         Each part and mode once.
-    unknown : list of Fault
-        Faults whose circuit could not be simulated.
+    shared : array of bool, (hypothesis,)
+        True for a fault that all channels have.
+    blind : list of Fault
+        Faults of which the table lacks something that was read: there, they may show anything.
     """
 
-    fault: NDArray[np.int_]
-    row: NDArray[np.int_]
+    fault: Whole
+    row: Whole
     severity: Values
     mean: Values
     cov: Values
     prior: Values
     suspects: list[Fault]
-    unknown: list[Fault]
+    shared: NDArray[np.bool_]
+    blind: list[Fault]
+
+
+@dataclass(frozen=True)
+class _Step:
+    """A severity on the way from one row of the table to the next."""
+
+    suspect: int
+    first: int
+    second: int
+    share: float
+    severity: float
+    prior: float
 
 
 def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
@@ -68,30 +87,75 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
     table : Table
     features : list of Feature
     """
-    predictions = predicted(table, features)
-    mean, cov = moments(predictions)
+    mean, cov = moments(predicted(table, features))
     _widen_unsettled(table, features, cov)
-    known = np.isfinite(mean).all(axis=1)
-    parts: list[tuple[int, int, float, Values, Values, float]] = [(-1, 0, np.nan, mean[0], cov[0], 1.0)]
+    blind = _fill_blind(features, mean, cov)
+    suspects, steps = _steps(table)
+    fault = np.array([step.suspect for step in steps])
+    first = np.array([step.first for step in steps])
+    second = np.array([step.second for step in steps])
+    share = np.array([step.share for step in steps])
+    middle = (1 - share)[:, None] * mean[first] + share[:, None] * mean[second]
+    spread = (1 - share)[:, None, None] * cov[first] + share[:, None, None] * cov[second]
+    width = (mean[second] - mean[first]) / BETWEEN
+    spread += width[:, :, None] * width[:, None, :] / 12
+    return Hypotheses(
+        fault=fault,
+        row=np.where(share < 0.5, first, second),
+        severity=np.array([step.severity for step in steps]),
+        mean=middle,
+        cov=spread,
+        prior=np.array([step.prior for step in steps]),
+        suspects=suspects,
+        shared=np.array([index >= 0 and suspects[index].shared for index in fault]),
+        blind=[table.faults[row - 1] for row in blind],
+    )
+
+
+def _steps(table: Table) -> tuple[list[Fault], list[_Step]]:
     suspects: list[Fault] = []
-    unknown: list[Fault] = []
+    steps = [_Step(-1, 0, 0, 0.0, np.nan, 1.0)]
     rows_of: dict[tuple[str, str], list[int]] = {}
     for number, fault in enumerate(table.faults, 1):
         rows_of.setdefault((fault.part, fault.mode), []).append(number)
     for rows in rows_of.values():
-        first = table.faults[rows[0] - 1]
-        usable = [row for row in rows if known[row]]
-        if not usable:
-            unknown.append(first)
-            continue
-        suspects.append(first)
-        for row, severity, middle, spread, prior in _severities(table, usable, mean, cov):
-            parts.append((len(suspects) - 1, row, severity, middle, spread, prior))
-    fault, row, severity, means, covs, priors = zip(*parts, strict=True)
-    return Hypotheses(
-        np.array(fault), np.array(row), np.array(severity, dtype=float), np.array(means), np.array(covs),
-        np.array(priors), suspects, unknown,
-    )  # fmt: skip
+        fault = table.faults[rows[0] - 1]
+        if fault.severity is None or len(rows) == 1:
+            severity = np.nan if fault.severity is None else fault.severity
+            steps.append(_Step(len(suspects), rows[0], rows[0], 0.0, severity, 1.0))
+        else:
+            steps += _between(table, rows, len(suspects))
+        suspects.append(fault)
+    return suspects, steps
+
+
+def _between(table: Table, rows: list[int], suspect: int) -> list[_Step]:
+    """Severities between the table's, with their prior shares."""
+    levels = {row: table.faults[row - 1].severity or 0.0 for row in rows}
+    rows = sorted(rows, key=lambda row: levels[row])
+    mode = mode_of(table, table.faults[rows[0] - 1])
+    found: list[_Step] = []
+    for first, second in pairwise(rows):
+        low, high = np.log(levels[first]), np.log(levels[second])
+        last = second == rows[-1]
+        for step in range(BETWEEN + (1 if last else 0)):
+            share = step / BETWEEN
+            at = (1 - share) * low + share * high
+            if mode.severity == "times" and abs(at) < np.log(WITHIN):
+                continue
+            found.append(_Step(suspect, first, second, share, float(np.exp(at)), float(high - low)))
+    weight = density(mode, np.array([step.severity for step in found])) * [step.prior for step in found]
+    total = weight.sum() or 1.0
+    return [
+        _Step(step.suspect, step.first, step.second, step.share, step.severity, float(each / total))
+        for step, each in zip(found, weight, strict=True)
+    ]
+
+
+def mode_of(table: Table, fault: Fault) -> Mode:
+    """Return the catalogue's mode of a fault that is no cluster."""
+    kind = table.circuit.parts[fault.part].part.kind
+    return next(each for each in modes_for(kind) if each.name == fault.mode)
 
 
 def _widen_unsettled(table: Table, features: list[Feature], cov: Values) -> None:
@@ -99,13 +163,33 @@ def _widen_unsettled(table: Table, features: list[Feature], cov: Values) -> None
     settled = np.asarray(table.data.settled.values)
     for number, feature in enumerate(features):
         if feature.is_level:
-            cov[~settled[:, feature.frequency], number, number] += UNSETTLED_DB**2
+            cov[np.flatnonzero(~settled[:, feature.frequency]), number, number] += UNSETTLED_DB**2
+
+
+def _fill_blind(features: list[Feature], mean: Values, cov: Values) -> list[int]:
+    """Let what could not be simulated be anything about the healthy value; return the rows concerned."""
+    allow = allowances()
+    for number, feature in enumerate(features):
+        lost = ~np.isfinite(mean[:, number])
+        mean[lost, number] = mean[0, number]
+        cov[lost, number, :] = 0.0
+        cov[lost, :, number] = 0.0
+        cov[lost, number, number] = (allow.prior_broad_db if feature.is_level else allow.prior_broad_dc) ** 2
+        if number == 0:
+            rows = lost.copy()
+        rows |= lost
+    return [int(row) for row in np.flatnonzero(rows)] if features else []
 
 
 def moments(predictions: Values) -> tuple[Values, Values]:
     """Return mean and covariance over the draws: arrays (row, feature), (row, feature, feature).
 
     Where a row has fewer draws for one feature than for another, each pair counts with the draws both have.
+
+    Parameters
+    ----------
+    predictions : array, (row, sample, feature)
+        From `features.predicted`; sample 0 is at nominal values.
     """
     draws = predictions[:, 1:]
     there = np.isfinite(draws)
@@ -113,8 +197,9 @@ def moments(predictions: Values) -> tuple[Values, Values]:
     sums = np.where(there, draws, 0.0).sum(axis=1)
     mean = np.where(count >= 3, sums / np.maximum(count, 1), predictions[:, 0])
     deviation = np.where(there, draws - mean[:, None, :], 0.0)
-    pairs = np.einsum("rsi,rsj->rij", there.astype(float), there.astype(float))
-    squares = np.einsum("rsi,rsj->rij", deviation, deviation)
+    both = there.astype(float)
+    pairs = np.swapaxes(both, 1, 2) @ both
+    squares = np.swapaxes(deviation, 1, 2) @ deviation
     # A handful of draws says little about a spread: it is pulled to the healthy unit's, the less the more there are.
     own = squares / np.maximum(pairs - 1, 1)
     healthy = np.diag(np.diag(own[0]))
@@ -122,46 +207,6 @@ def moments(predictions: Values) -> tuple[Values, Values]:
     cov = np.where(pairs < ENOUGH, (1 - few) * own + few * healthy, own)
     size = cov.shape[1]
     return mean, cov * np.where(np.eye(size, dtype=bool), 1.0, pairs / (pairs + TRUST))
-
-
-def _severities(
-    table: Table, rows: list[int], mean: Values, cov: Values
-) -> list[tuple[int, float, Values, Values, float]]:
-    """Rows of one fault, and steps between them: (row, severity, mean, cov, prior share)."""
-    first = table.faults[rows[0] - 1]
-    severities = [table.faults[row - 1].severity for row in rows]
-    if first.severity is None or len(rows) == 1:
-        return [(row, np.nan if severity is None else severity, mean[row], cov[row], 1.0 / len(rows))
-                for row, severity in zip(rows, severities, strict=True)]  # fmt: skip
-    mode = next(
-        each for each in modes_for(table.circuit.parts[first.part].part.kind) if each.name == first.mode
-    )
-    order = sorted(range(len(rows)), key=lambda index: severities[index] or 0.0)
-    rows = [rows[index] for index in order]
-    level = np.log([severities[index] for index in order])
-    weight = np.array([mode.weights[mode.levels.index(severities[index])] for index in order])  # type: ignore[arg-type]
-    # Severities are logarithmic in kind; the weight of a level is spread over the stretch it stands for.
-    edges = np.concatenate([[1.5 * level[0] - 0.5 * level[1]], (level[1:] + level[:-1]) / 2,
-                            [1.5 * level[-1] - 0.5 * level[-2]]])  # fmt: skip
-    density = weight / np.diff(edges)
-    found = []
-    for left in range(len(rows) - 1):
-        last = left == len(rows) - 2
-        for step in range(BETWEEN + (1 if last else 0)):
-            share = step / BETWEEN
-            at = (1 - share) * level[left] + share * level[left + 1]
-            if mode.severity == "times" and abs(at) < np.log(WITHIN):
-                continue
-            a, b = rows[left], rows[left + 1]
-            middle = (1 - share) * mean[a] + share * mean[b]
-            spread = (1 - share) * cov[a] + share * cov[b]
-            width = np.abs(mean[b] - mean[a]) / BETWEEN
-            spread = spread + np.outer(width, width) / 12
-            nearest = a if share < 0.5 else b
-            prior = (1 - share) * density[left] + share * density[left + 1]
-            found.append((nearest, float(np.exp(at)), middle, spread, float(prior * (level[left + 1] - level[left]))))
-    total = sum(each[4] for each in found)
-    return [(*each[:4], each[4] / total) for each in found]
 
 
 def priors(table: Table, found: Hypotheses, rates: Rates, channels: int) -> Values:

@@ -46,9 +46,7 @@ def latent_moments(found: Hypotheses, seen: Observed, faulty: str, shared: NDArr
     return mean, cov + seen.common
 
 
-def log_likelihood(
-    table: Table, found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_]
-) -> Values:
+def log_likelihood(table: Table, found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_]) -> Values:
     """Return the logarithm of the readings' likelihood: array, (hypothesis,)."""
     mean, cov = latent_moments(found, seen, faulty, shared)
     result = np.zeros(len(found.row))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -87,7 +86,7 @@ def _candidates(table: Table, seen: Observed, good: str) -> list[str]:
 
 
 def _case(table: Table, found: Hypotheses, seen: Observed, channel: str) -> _Case:
-    shared = np.array([index >= 0 and found.suspects[index].shared for index in found.fault])
+    shared = found.shared
     mean, cov = latent_moments(found, seen, channel, shared)
     return _Case(channel, shared, log_likelihood(table, found, seen, channel, shared), mean, cov)
 
@@ -98,7 +97,6 @@ def _posterior(
     """Probabilities: of each hypothesis for each case, of the healthy unit, and of a fault that is not in the table."""
     allow = allowances()
     part = priors(table, found, chosen, len(cases)) * (1 - allow.prior_healthy - allow.prior_unexplained)
-    lost = len(found.unknown) / max(1, len(found.unknown) + len(found.suspects))
     logs = []
     for number, case in enumerate(cases):
         prior = np.where(found.fault >= 0, part[found.fault] * found.prior, 0.0)
@@ -107,8 +105,7 @@ def _posterior(
         with np.errstate(divide="ignore"):
             logs.append(np.log(prior) + case.log)
     healthy = np.log(allow.prior_healthy) + cases[0].log[0]
-    # Faults that could not be simulated may do anything, as one that is not in the table.
-    unexplained = np.log(allow.prior_unexplained + lost) + broad(found, seen)
+    unexplained = np.log(allow.prior_unexplained) + broad(found, seen)
     total = logsumexp(np.concatenate([*logs, [healthy, unexplained]]))
     return [np.exp(log - total) for log in logs], float(np.exp(healthy - total)), float(np.exp(unexplained - total))
 
@@ -129,7 +126,9 @@ def _suspects(
             suspect = _suspect(table, found, case, index, mine, share, total, float(prior[index]), names, int(best))
             middle, spread = seen.operator @ case.mean[best], seen.operator @ case.cov[best] @ seen.operator.T
             if total > SHOWN:
-                suspect = replace(suspect, evidence=evidence(seen, found, case.mean[best], case.cov[best], case.channel))
+                suspect = replace(
+                    suspect, evidence=evidence(seen, found, case.mean[best], case.cov[best], case.channel)
+                )
             listed.append((total, suspect, middle, spread + seen.noise))
     listed.sort(key=lambda each: (-each[0], each[1].part, each[1].mode))
     leading = [each for each in listed if each[0] > SHOWN] or listed[:1]

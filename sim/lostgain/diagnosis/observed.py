@@ -137,7 +137,9 @@ def _numeric(reading: Reading, feature: Feature, instrument: Instrument) -> _Row
         own = allow.words_nothing_db if nothing else np.hypot(at * instrument.read_error, _near_floor(volts, feature))
         scale, zero = at * instrument.scale_error, 0.0
     else:
-        own = at * (instrument.floor_dc if nothing else np.hypot(volts * instrument.read_error, instrument.floor_dc / 4))
+        own = at * (
+            instrument.floor_dc if nothing else np.hypot(volts * instrument.read_error, instrument.floor_dc / 4)
+        )
         scale, zero = at * volts * instrument.scale_error, at * instrument.zero_error
     entries = (((reading.channel, feature), 1.0),)
     return _Row(reading, entries, float(scaled(volts, feature)), float(own), float(scale), float(zero))
@@ -145,7 +147,7 @@ def _numeric(reading: Reading, feature: Feature, instrument: Instrument) -> _Row
 
 def _near_floor(volts: float, feature: Feature) -> float:
     """Noise of a reading close to the floor [dB]."""
-    return DB * 0.25 * feature.floor / float(np.hypot(volts, feature.floor))
+    return float(DB * 0.25 * feature.floor / np.hypot(volts, feature.floor))
 
 
 def _same(reading: Reading, feature: Feature, good: str) -> _Row:
