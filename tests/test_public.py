@@ -47,3 +47,15 @@ def test_the_example_of_the_readme_runs(repository: Path, monkeypatch, capsys) -
     monkeypatch.chdir(repository)
     exec(compile(code, "README.md", "exec"), {})
     assert capsys.readouterr().out
+
+
+def test_the_files_shown_in_the_readme_are_taken(repository: Path, tmp_path: Path) -> None:
+    text = (repository / "README.md").read_text(encoding="utf-8")
+    for name, kind in (("unit.toml", "toml"), ("mine.csv", "csv")):
+        shown = re.search(rf"```{kind}\n(.*?)```", text, re.DOTALL)
+        assert shown
+        (tmp_path / name).write_text(shown[1], encoding="utf-8")
+    assert len(lostgain.open_unit(tmp_path).stages) == 2
+    found = lostgain.read_readings(tmp_path / "mine.csv", lostgain.open_unit("ferry-terminal"))
+    assert len(found.rows) == 5
+    assert found.good == "Zone A"
