@@ -65,6 +65,8 @@ def taken(label: str, draw: int = 1, points: tuple[str, ...] = (), channel: str 
             continue
         for index, frequency in enumerate(table.frequencies):
             volts = float(table.values("level")[row, draw, place, index])
-            rows.append(level(name, volts, channel, frequency) if volts > 2e-3 else word(name, "nothing", channel, frequency))
+            rows.append(
+                level(name, volts, channel, frequency) if volts > 2e-3 else word(name, "nothing", channel, frequency)
+            )
         rows.append(dc(name, float(np.round(table.values("dc")[row, draw, place], 4)), channel))
     return rows

@@ -10,9 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lostgain import UserError, match
+from lostgain.diagnosis import known, limits
 from lostgain.diagnosis.groups import overlap
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.severity import quantiles
+from lostgain.readings.instruments import instruments
+from lostgain.readings.model import Reading
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, taken, word
 
 POINTS = ("J1 tip", "R2, left end", "R2, right end", "U1 pin 1", "U1 pin 6", "U1 pin 7")
@@ -147,3 +150,74 @@ def test_quantiles_of_an_even_spread() -> None:
     assert math.log(middle) == pytest.approx(0.5, abs=0.01)
     assert math.log(low) == pytest.approx(0.05, abs=0.01)
     assert math.log(high) == pytest.approx(0.95, abs=0.01)
+
+
+def healthy(*points: str) -> list[Reading]:
+    table = megaphone()
+    return [level(name, float(table.values("level")[0, 0, table.points.index(name), 0])) for name in points]
+
+
+@pytest.mark.parametrize(
+    ("slip", "what"),
+    [
+        (level("U1 pin 1", 0.55 * 2.83), "peak to peak"),
+        (level("U1 pin 1", 5.5), "digit"),
+        (level("U1 pin 1", 550.0), "mV noted as V"),
+    ],
+)
+def test_a_reading_that_contradicts_the_rest_is_named_with_what_it_would_have_to_be(slip: Reading, what: str) -> None:
+    others = healthy("J1 tip", "R2, left end", "R2, right end", "U1 pin 2", "U1 pin 7")
+    verdict = ask(*others, slip)
+    assert verdict.contradiction == slip
+    assert "U1 pin 1" in verdict.warnings[0]
+    assert what in verdict.warnings[0]
+    assert verdict.healthy > 0.1
+
+
+def test_a_reading_at_the_wrong_pin_is_found() -> None:
+    """1.82 V belongs to pin 7; noted for the first stage's input it fits nothing."""
+    verdict = ask(*healthy("J1 tip", "R2, left end", "U1 pin 2", "U1 pin 1"), level("R2, right end", 1.82))
+    assert verdict.contradiction is not None
+    assert "U1 pin 7" in verdict.warnings[0]
+
+
+def test_readings_that_agree_contain_no_contradiction() -> None:
+    assert ask(*taken("C1 open")).contradiction is None
+    assert ask(*taken("")).contradiction is None
+
+
+def test_what_is_known_changes_the_odds_and_is_stated() -> None:
+    rows = taken("R4 drift 1.5", points=("J1 tip", "U1 pin 1"))
+    plain = ask(*rows)
+    unit = megaphone().circuit.unit
+    told = match(megaphone(), readings(*rows), knowledge=known(unit, suspects=["r3"]))
+    assert probability(told, "R3") / probability(told, "R4") == pytest.approx(
+        10 * probability(plain, "R3") / probability(plain, "R4"), rel=0.01
+    )
+    assert "R3 is suspected" in told.knowledge[0]
+
+
+def test_age_and_notes_concern_their_kinds() -> None:
+    unit = megaphone().circuit.unit
+    rows = [level("J1 tip", 0.0993)]
+    plain = match(megaphone(), readings(*rows))
+    old = match(megaphone(), readings(*rows), knowledge=known(unit, age=30, notes=["Never recapped"]))
+    assert probability(old, "C3") > 1.2 * probability(plain, "C3")
+    assert probability(old, "R4") < probability(plain, "R4")
+
+
+def test_knowledge_is_checked() -> None:
+    unit = megaphone().circuit.unit
+    with pytest.raises(UserError, match="C12"):
+        known(unit, suspects=["C12"])
+    with pytest.raises(UserError, match="dropped"):
+        known(unit, notes=["droped"])
+
+
+def test_limits_of_all_readings_in_reach() -> None:
+    """Gain by two resistors: a rise of one is a fall of the other, whatever is read."""
+    verdict = ask(*taken("R6 drift 1.5"))
+    found = limits(megaphone(), verdict, instruments()["scope-x10"])
+    assert any("R6 drift" in names and "R5 drift" in names for names in found.inseparable)
+    assert "C2 open" in found.unmarked  # 100 pF at a 1 kΩ source: beyond 10 kHz
+    assert "C1 open" not in found.unmarked

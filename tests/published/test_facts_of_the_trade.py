@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 
-
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, row_of, taken, word
 
 from lostgain import match, open_unit
@@ -69,7 +68,9 @@ def test_the_same_signal_on_both_sides_of_a_series_resistor_clears_it_of_being_o
 def test_no_drop_across_a_resistor_that_should_drop_signal_points_at_an_open_path_beyond() -> None:
     """R3 drops the signal to ground through C3: when pin 2 follows and the gain is gone, the ground leg is open."""
     verdict = ask(level("R2, right end", 0.0993), level("U1 pin 2", 0.0993), level("U1 pin 1", 0.0995))
-    assert probability(verdict, "C3", "open", "esr", "joint", "lost") + probability(verdict, "R3", "open", "joint") > 0.8
+    assert (
+        probability(verdict, "C3", "open", "esr", "joint", "lost") + probability(verdict, "R3", "open", "joint") > 0.8
+    )
     # The inverting stage's input resistor likewise: all of the signal at its far end means that no current flows.
     verdict = ask(level("U1 pin 1", 0.55), level("U1 pin 6", 0.55), dc("U1 pin 7", 0.0))
     assert probability(verdict, "R6") + probability(verdict, "U1B") > 0.8
@@ -114,7 +115,16 @@ def test_a_level_controls_position_is_as_marked_on_that_control() -> None:
 
 def test_every_row_is_found_again_when_another_draw_of_it_is_read() -> None:
     """The right part is among the look-alikes of the first, for a choice of faults of every kind of part."""
-    labels = ("C1 open", "R2 open", "R4 drift 2.5", "R6 open", "U1A dead", "U1B stuck-high", "C3 lost 0.002", "VP missing")
+    labels = (
+        "C1 open",
+        "R2 open",
+        "R4 drift 2.5",
+        "R6 open",
+        "U1A dead",
+        "U1B stuck-high",
+        "C3 lost 0.001",
+        "VP missing",
+    )
     for label in labels:
         verdict = match(megaphone(), readings(*taken(label, draw=3)))
         part, mode = label.split()[:2]

@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import logsumexp
 
-from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.doubts import warnings
 from lostgain.diagnosis.evidence import evidence
 from lostgain.diagnosis.groups import grouped
-from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses, priors
-from lostgain.diagnosis.likelihood import broad, latent_moments, log_likelihood
+from lostgain.diagnosis.knowledge import Knowledge, stated
 from lostgain.diagnosis.model import Group, Suspect, Verdict
-from lostgain.diagnosis.observed import Observed, observed
+from lostgain.diagnosis.posterior import Case, Posterior, weigh
 from lostgain.diagnosis.severity import quantiles, sentence
+from lostgain.diagnosis.slips import contradiction
 from lostgain.faults import Rates, rates
-from lostgain.problems import UserError
-from lostgain.readings import Readings, instruments
+from lostgain.problems import Problem, UserError, Where
+from lostgain.readings import Readings
 from lostgain.signatures import Table
 from lostgain.unit.model import Channel
 
@@ -31,18 +29,9 @@ SHOWN = 2e-4
 RANGE = 0.9
 
 
-@dataclass(frozen=True)
-class _Case:
-    """The hypotheses that place the fault in one channel, or in all."""
-
-    channel: str
-    shared: NDArray[np.bool_]
-    log: Values
-    mean: Values
-    cov: Values
-
-
-def match(table: Table, readings: Readings, rate_set: str | Rates = "bench") -> Verdict:
+def match(
+    table: Table, readings: Readings, rate_set: str | Rates = "bench", knowledge: Knowledge | None = None
+) -> Verdict:
     """Return the suspects that explain a set of readings.
 
     Parameters
@@ -52,10 +41,13 @@ def match(table: Table, readings: Readings, rate_set: str | Rates = "bench") -> 
     readings : Readings
     rate_set : str or Rates
         Which failure rates to start from.
+    knowledge : Knowledge or None
+        What else the technician knows.
 
     Returns
     -------
     Verdict
+        If one reading contradicts all others, it is named and left out.
 
     Raises
     ------
@@ -63,99 +55,82 @@ def match(table: Table, readings: Readings, rate_set: str | Rates = "bench") -> 
         If no reading can be used.
     """
     chosen = rates(rate_set) if isinstance(rate_set, str) else rate_set
-    seen = observed(table, readings.rows, instruments(table.circuit.unit.folder), readings.good)
-    if not seen.latent:
-        raise UserError(f"{readings.path}: no reading in it can be compared. {' '.join(seen.left_out)}")
-    found = hypotheses(table, seen.features)
-    channels = _candidates(table, seen, readings.good)
-    cases = [_case(table, found, seen, channel) for channel in channels]
-    probability, healthy, unexplained = _posterior(table, found, seen, cases, chosen)
-    suspects = _suspects(table, found, seen, cases, probability, chosen)
-    groups = _groups(suspects)
-    notes = warnings(table, found, seen, readings, unexplained)
-    source = f"{chosen.title} ({chosen.source})"
-    used = len(seen.value) + len(seen.low) + len(seen.shapes)
-    return Verdict(tuple(suspects), healthy, unexplained, groups, tuple(notes), table.key, source, used)
+    try:
+        whole = weigh(table, readings.rows, readings.good, chosen, knowledge)
+    except UserError as error:
+        raise UserError(Problem(str(error.problems[0].message), Where(readings.path))) from error
+    odd = contradiction(table, readings, chosen, knowledge, whole)
+    posterior = odd.without if odd is not None else whole
+    suspects = _suspects(table, posterior)
+    notes = [odd.says] if odd is not None else []
+    notes += warnings(table, posterior.found, whole.seen, readings, posterior.unexplained)
+    seen = posterior.seen
+    return Verdict(
+        suspects=tuple(suspects),
+        healthy=posterior.healthy,
+        unexplained=posterior.unexplained,
+        groups=_groups(suspects),
+        warnings=tuple(notes),
+        table=table.key,
+        rates=f"{chosen.title} ({chosen.source})",
+        used=len(seen.value) + len(seen.low) + len(seen.shapes),
+        knowledge=stated(knowledge) if knowledge is not None else (),
+        contradiction=odd.reading if odd is not None else None,
+    )
 
 
-def _candidates(table: Table, seen: Observed, good: str) -> list[str]:
-    """Channels that may hold the fault: those with readings, but for the one known to be good."""
-    read = {channel for channel, _ in seen.latent}
-    names = [channel.name for channel in table.circuit.unit.channels if channel.name in read and channel.name != good]
-    return names or [channel.name for channel in table.circuit.unit.channels if channel.name in read]
-
-
-def _case(table: Table, found: Hypotheses, seen: Observed, channel: str) -> _Case:
-    shared = found.shared
-    mean, cov = latent_moments(found, seen, channel, shared)
-    return _Case(channel, shared, log_likelihood(table, found, seen, channel, shared), mean, cov)
-
-
-def _posterior(
-    table: Table, found: Hypotheses, seen: Observed, cases: list[_Case], chosen: Rates
-) -> tuple[list[Values], float, float]:
-    """Probabilities: of each hypothesis for each case, of the healthy unit, and of a fault that is not in the table."""
-    allow = allowances()
-    part = priors(table, found, chosen, len(cases)) * (1 - allow.prior_healthy - allow.prior_unexplained)
-    logs = []
-    for number, case in enumerate(cases):
-        prior = np.where(found.fault >= 0, part[found.fault] * found.prior, 0.0)
-        if number:  # a fault that all channels share is counted once
-            prior = np.where(case.shared, 0.0, prior)
-        with np.errstate(divide="ignore"):
-            logs.append(np.log(prior) + case.log)
-    healthy = np.log(allow.prior_healthy) + cases[0].log[0]
-    unexplained = np.log(allow.prior_unexplained) + broad(found, seen)
-    total = logsumexp(np.concatenate([*logs, [healthy, unexplained]]))
-    return [np.exp(log - total) for log in logs], float(np.exp(healthy - total)), float(np.exp(unexplained - total))
-
-
-def _suspects(
-    table: Table, found: Hypotheses, seen: Observed, cases: list[_Case], probability: list[Values], chosen: Rates
-) -> list[Suspect]:
-    prior = priors(table, found, chosen, len(cases))
+def _suspects(table: Table, posterior: Posterior) -> list[Suspect]:
+    found, seen = posterior.found, posterior.seen
     names = {channel.name: channel for channel in table.circuit.unit.channels}
-    listed: list[tuple[float, Suspect, Values, Values]] = []
-    for case, share in zip(cases, probability, strict=True):
+    listed: list[tuple[Suspect, Values, Values]] = []
+    for case in posterior.cases:
         for index, fault in enumerate(found.suspects):
-            mine = np.flatnonzero(found.fault == index)
-            total = float(share[mine].sum())
-            if fault.shared and case is not cases[0]:
+            if fault.shared and case is not posterior.cases[0]:
                 continue
-            best = mine[np.argmax(share[mine])] if total > 0 else mine[0]
-            suspect = _suspect(table, found, case, index, mine, share, total, float(prior[index]), names, int(best))
-            middle, spread = seen.operator @ case.mean[best], seen.operator @ case.cov[best] @ seen.operator.T
+            mine = np.flatnonzero(found.fault == index)
+            total = float(case.share[mine].sum())
+            best = int(mine[np.argmax(case.share[mine])])
+            suspect = _suspect(table, posterior, case, index, mine, names)
             if total > SHOWN:
-                suspect = replace(
-                    suspect, evidence=evidence(seen, found, case.mean[best], case.cov[best], case.channel)
-                )
-            listed.append((total, suspect, middle, spread + seen.noise))
-    listed.sort(key=lambda each: (-each[0], each[1].part, each[1].mode))
-    leading = [each for each in listed if each[0] > SHOWN] or listed[:1]
-    numbers = grouped(np.array([each[2] for each in leading]), np.array([each[3] for each in leading]))
-    return [replace(each[1], group=number) for each, number in zip(leading, numbers, strict=True)] + [
-        each[1] for each in listed[len(leading) :]
+                beside = evidence(seen, found, case.mean[best], case.cov[best], case.channel)
+                suspect = replace(suspect, evidence=beside)
+            spread = seen.operator @ case.cov[best] @ seen.operator.T + seen.noise
+            listed.append((suspect, seen.operator @ case.mean[best], spread))
+    listed.sort(key=lambda each: (-each[0].probability, each[0].part, each[0].mode))
+    leading = [each for each in listed if each[0].probability > SHOWN] or listed[:1]
+    numbers = grouped(np.array([each[1] for each in leading]), np.array([each[2] for each in leading]))
+    return [replace(each[0], group=number) for each, number in zip(leading, numbers, strict=True)] + [
+        each[0] for each in listed[len(leading) :]
     ]
 
 
 def _suspect(
-    table: Table, found: Hypotheses, case: _Case, index: int, mine: NDArray[np.int_], share: Values, total: float,
-    prior: float, names: dict[str, Channel], best: int,
-) -> Suspect:  # fmt: skip
-    fault = found.suspects[index]
+    table: Table, posterior: Posterior, case: Case, index: int, mine: NDArray[np.int_], names: dict[str, Channel]
+) -> Suspect:
+    found = posterior.found
+    fault, share = found.suspects[index], case.share[mine]
+    total = float(share.sum())
     severity, spread = None, None
-    levels = found.severity[mine]
-    if np.isfinite(levels).all():
-        weight = share[mine] if total > 0 else found.prior[mine]
+    if np.isfinite(found.severity[mine]).all():
+        weight = share if total > 0 else found.prior[mine]
         ends = (0.5 - RANGE / 2, 0.5, 0.5 + RANGE / 2)
-        low, severity, high = quantiles(levels, weight, ends)
+        low, severity, high = quantiles(found.severity[mine], weight, ends)
         spread = (low, high)
     channel = names[case.channel]
-    called = fault.part if fault.shared else channel.called(fault.part)
-    text = sentence(fault, severity, spread, table.circuit, channel)
-    place = "all" if fault.shared and len(names) > 1 else case.channel
-    row = table.faults[found.row[best] - 1]
-    return Suspect(called, fault.mode, severity, spread, text, fault.stage, place, total, prior, 0, row)
+    row = found.row[int(mine[np.argmax(share)])]
+    return Suspect(
+        part=fault.part if fault.shared else channel.called(fault.part),
+        mode=fault.mode,
+        severity=severity,
+        severity_range=spread,
+        severity_text=sentence(fault, severity, spread, table.circuit, channel),
+        stage=fault.stage,
+        channel="all" if fault.shared and len(names) > 1 else case.channel,
+        probability=total,
+        prior=float(case.prior[mine].sum()),
+        group=0,
+        fault=table.faults[row - 1],
+    )
 
 
 def _groups(suspects: list[Suspect]) -> tuple[Group, ...]:

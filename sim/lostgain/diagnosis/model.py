@@ -110,6 +110,10 @@ class Verdict:
         Title and source of the failure rates used.
     used : int
         Readings that entered the likelihood.
+    knowledge : tuple of str
+        What else was taken into account, with what followed from it.
+    contradiction : Reading or None
+        A reading that contradicts all others and was left out; the first warning says what it would have to be.
     """
 
     suspects: tuple[Suspect, ...]
@@ -120,3 +124,5 @@ class Verdict:
     table: str
     rates: str
     used: int
+    knowledge: tuple[str, ...] = ()
+    contradiction: Reading | None = None

@@ -111,7 +111,7 @@ def observed(table: Table, readings: Sequence[Reading], instruments: Mapping[str
         for key, weight in row.entries:
             out.operator[number, keys.index(key)] += weight
     out.noise = _noise(rows)
-    out.common = _common(table, keys)
+    out.common = common_allowance(table, keys)
     return out
 
 
@@ -167,7 +167,7 @@ def _noise(rows: list[_Row]) -> Values:
     return noise
 
 
-def _common(table: Table, keys: list[tuple[str, Feature]]) -> Values:
+def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Values:
     """Generator level, control positions, and how far models may be off: array, (latent, latent)."""
     allow = allowances()
     size = len(keys)

@@ -1,0 +1,127 @@
+"""What readings cannot tell: look-alikes at every point in reach, and faults that leave no mark."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.groups import ALIKE, overlap
+from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
+from lostgain.diagnosis.model import Suspect, Verdict
+from lostgain.diagnosis.observed import common_allowance
+from lostgain.readings.model import Instrument
+from lostgain.signatures import Table
+
+Values = NDArray[np.float64]
+
+#: A fault is said to leave no mark where its predictions overlap the healthy unit's this much.
+UNMARKED = 0.8
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What no level or DC reading at the points in reach can tell.
+
+    Parameters
+    ----------
+    inseparable : tuple of tuple of str
+        Suspects of one ambiguity group that stay look-alikes whatever is read there: ``("R4 drift", "R3 drift")``.
+    unmarked : tuple of str
+        Faults that leave no mark there at all, whatever was read.
+    """
+
+    inseparable: tuple[tuple[str, ...], ...]
+    unmarked: tuple[str, ...]
+
+
+def limits(table: Table, verdict: Verdict, instrument: Instrument, most: int = 24) -> Limits:
+    """Return what no level or DC reading at the points in reach could tell.
+
+    Parameters
+    ----------
+    table : Table
+    verdict : Verdict
+        Only its leading suspects are compared with each other.
+    instrument : Instrument
+        The one all those readings would be taken with.
+    most : int
+        How many suspects to compare.
+    """
+    features = all_in_reach(table, instrument)
+    found = hypotheses(table, features)
+    noise = _noise(table, features, instrument)
+    marks = _unmarked(found, noise)
+    groups: dict[int, list[Suspect]] = {}
+    for suspect in verdict.suspects[:most]:
+        if suspect.group:
+            groups.setdefault(suspect.group, []).append(suspect)
+    together = [_inseparable(members, found, noise) for members in groups.values() if len(members) > 1]
+    return Limits(tuple(names for each in together for names in each), marks)
+
+
+def all_in_reach(table: Table, instrument: Instrument) -> list[Feature]:
+    """Return every level and DC that can be read at a point in reach."""
+    reach = {point.name for point in table.circuit.unit.points if point.reach}
+    features = []
+    for number, name in enumerate(table.points):
+        if name in reach:
+            features.append(Feature(number, -1, False, 0.0))
+            features += [
+                Feature(number, index, False, instrument.floor_level) for index in range(len(table.frequencies))
+            ]
+    return features
+
+
+def _noise(table: Table, features: list[Feature], instrument: Instrument) -> Values:
+    """Instrument errors and allowances, the same under every hypothesis: array, (feature, feature)."""
+    del instrument  # its own errors are small beside what is allowed for models
+    channel = table.circuit.unit.channels[0].name
+    return common_allowance(table, [(channel, feature) for feature in features]) + 0.1**2 * np.eye(len(features))
+
+
+def _unmarked(found: Hypotheses, noise: Values) -> tuple[str, ...]:
+    names = []
+    for number, fault in enumerate(found.suspects):
+        worst = np.flatnonzero(found.fault == number)
+        alike = [
+            overlap(found.mean[0], found.cov[0] + noise, found.mean[index], found.cov[index] + noise)
+            for index in (worst[0], worst[-1])
+        ]
+        if min(alike) >= UNMARKED:
+            names.append(f"{fault.part} {fault.mode}")
+    return tuple(names)
+
+
+def _inseparable(members: Sequence[Suspect], found: Hypotheses, noise: Values) -> list[tuple[str, ...]]:
+    """Split a group by all readings there could be; return what stays together."""
+    place = [_nearest(suspect, found) for suspect in members]
+    kept: list[list[int]] = []
+    for number, index in enumerate(place):
+        for group in kept:
+            first = place[group[0]]
+            if (
+                overlap(found.mean[first], found.cov[first] + noise, found.mean[index], found.cov[index] + noise)
+                >= ALIKE
+            ):
+                group.append(number)
+                break
+        else:
+            kept.append([number])
+    return [tuple(f"{members[n].part} {members[n].mode}" for n in group) for group in kept if len(group) > 1]
+
+
+def _nearest(suspect: Suspect, found: Hypotheses) -> int:
+    """Return the hypothesis of a suspect whose severity is nearest its median."""
+    number = next(
+        index
+        for index, fault in enumerate(found.suspects)
+        if fault.part == suspect.fault.part and fault.mode == suspect.mode
+    )
+    mine = np.flatnonzero(found.fault == number)
+    if suspect.severity is None:
+        return int(mine[0])
+    return int(mine[np.argmin(np.abs(np.log(found.severity[mine] / suspect.severity)))])

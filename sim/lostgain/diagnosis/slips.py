@@ -1,0 +1,131 @@
+"""A reading that contradicts all the others: found, and what it would have to be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from lostgain.diagnosis.knowledge import Knowledge
+from lostgain.diagnosis.likelihood import gaussian
+from lostgain.diagnosis.observed import Observed
+from lostgain.diagnosis.posterior import Posterior, weigh
+from lostgain.faults import Rates
+from lostgain.quantities import PP_PER_RMS, show, show_level
+from lostgain.readings import Readings
+from lostgain.readings.model import Reading
+from lostgain.signatures import Table
+
+#: Below this probability of "unexplained" nothing contradicts anything.
+SUSPICIOUS = 0.2
+#: One reading in so many is wrong by a slip of the pen or of the probe (common practice, no source).
+SLIP = 0.01
+#: With fewer readings than this, none can be said to contradict the rest.
+ENOUGH = 4
+
+#: What may have happened to a level, as a factor from what it is to what was noted; then to DC.
+LEVEL_SLIPS = (
+    (PP_PER_RMS, "peak to peak was noted as rms"),
+    (1 / PP_PER_RMS, "rms was noted as peak to peak"),
+    (10.0, "the ×10 probe's factor counted twice, or a digit too many"),
+    (0.1, "a ×10 probe read as ×1, or a digit too few"),
+    (1000.0, "mV noted as V"),
+    (0.001, "V noted as mV"),
+)
+DC_SLIPS = (
+    (-1.0, "the sign, or the leads exchanged"),
+    (10.0, "a digit too many"),
+    (0.1, "a digit too few"),
+    (1000.0, "mV noted as V"),
+    (0.001, "V noted as mV"),
+)
+
+
+@dataclass(frozen=True)
+class Contradiction:
+    """A reading that does not go with the rest.
+
+    Parameters
+    ----------
+    reading : Reading
+    says : str
+        For people: which one, and what it would have to be.
+    without : Posterior
+        The probabilities without it.
+    """
+
+    reading: Reading
+    says: str
+    without: Posterior
+
+
+def contradiction(
+    table: Table, readings: Readings, rates: Rates, knowledge: Knowledge | None, whole: Posterior
+) -> Contradiction | None:
+    """Return the reading that contradicts the others, or None.
+
+    A reading contradicts the others if they agree with some hypothesis so much better without it that a slip, rare as
+    it is, is the likelier explanation.
+
+    Parameters
+    ----------
+    table : Table
+    readings : Readings
+    rates : Rates
+    knowledge : Knowledge or None
+    whole : Posterior
+        With all readings.
+    """
+    rows = list(readings.rows)
+    if whole.unexplained < SUSPICIOUS or len(whole.seen.readings) < ENOUGH:
+        return None
+    best: tuple[float, Reading, Posterior] | None = None
+    for reading in whole.seen.readings:
+        rest = [row for row in rows if row is not reading]
+        without = weigh(table, rest, readings.good, rates, knowledge)
+        gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
+        if without.unexplained < SUSPICIOUS and gain > 0 and (best is None or gain > best[0]):
+            best = (float(gain), reading, without)
+    if best is None:
+        return None
+    _, reading, without = best
+    return Contradiction(reading, _says(table, readings, rates, knowledge, reading, without), without)
+
+
+def _anything(seen: Observed, reading: Reading) -> float:
+    """Log density of a reading that may be anything within a broad range."""
+    number = next(index for index, each in enumerate(seen.readings) if each is reading)
+    at = int(np.argmax(np.abs(seen.operator[number])))
+    width = 22.0 if seen.features[seen.latent[at][1]].is_level else 2.2
+    return float(gaussian(np.zeros(1), np.zeros((1, 1)), np.array([[[width**2]]]))[0])
+
+
+def _says(
+    table: Table, readings: Readings, rates: Rates, knowledge: Knowledge | None, reading: Reading, without: Posterior
+) -> str:
+    start = f"{reading.point} ({reading.channel}), {reading.text}: contradicts all the other readings and was left out."
+    tried = []
+    for other, what in _alternatives(table, readings, reading):
+        rows = [other if row is reading else row for row in readings.rows]
+        tried.append((weigh(table, rows, readings.good, rates, knowledge).evidence, what))
+    if not tried:
+        return start
+    evidence, what = max(tried, key=lambda each: each[0])
+    # It would fit if it then is about as likely as a reading that agrees usually is.
+    if evidence > without.evidence - 3.0:
+        return f"{start} It would fit as {what}."
+    return f"{start} Take it again."
+
+
+def _alternatives(table: Table, readings: Readings, reading: Reading) -> Iterator[tuple[Reading, str]]:
+    """Yield what the reading may have been, and how that is said."""
+    taken = {(row.point, row.quantity, row.frequency, row.channel) for row in readings.rows}
+    if reading.value is not None and not reading.word:
+        for factor, what in LEVEL_SLIPS if reading.quantity == "level" else DC_SLIPS:
+            value = reading.value / factor
+            shown = show_level(value) if reading.quantity == "level" else show(value, "V")
+            yield replace(reading, value=value), f"{shown} ({what})"
+    for name in table.points:
+        if (name, reading.quantity, reading.frequency, reading.channel) not in taken:
+            yield replace(reading, point=name), f"a reading at {name} (the wrong pin)"
