@@ -6,13 +6,14 @@ import hashlib
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
+from pathlib import Path
 
 from lostgain.circuit import Circuit
 from lostgain.engine import Outcome, Pool
 from lostgain.faults import Fault, listing, put_in
 from lostgain.signatures.draws import deviates, varied
 from lostgain.signatures.rows import RowResult, RowTask, empty, run_row
-from lostgain.signatures.store import Journal, folder, key_of
+from lostgain.signatures.store import Journal, alone, cannot_keep, folder, key_of
 from lostgain.signatures.table import Table, assembled, load, save
 
 Progress = Callable[[int, int], None]
@@ -49,6 +50,11 @@ def table(
     Returns
     -------
     Table
+
+    Raises
+    ------
+    UserError
+        If the table cannot be kept where tables are kept.
     """
     faults = tuple(listing(circuit))
     key = key_of(circuit, list(faults), seed, draws, slow_draws)
@@ -56,18 +62,41 @@ def table(
     found = load(path, circuit, faults, key)
     if found is not None:
         return found
+    with alone(path):
+        # Another process may have built it while this one waited.
+        found = load(path, circuit, faults, key)
+        if found is not None:
+            return found
+        return _built(path, circuit, faults, key, pool, progress, seed, draws, slow_draws)
+
+
+def _built(
+    path: Path,
+    circuit: Circuit,
+    faults: tuple[Fault, ...],
+    key: str,
+    pool: Pool | None,
+    progress: Progress | None,
+    seed: int,
+    draws: int,
+    slow_draws: int,
+) -> Table:
+    """Build a table and keep it."""
     numbers = varied(circuit)
     z = deviates(draws, len(numbers), seed)
     rows: list[tuple[Fault, ...]] = [(), *((fault,) for fault in faults)]
     tasks = [RowTask(circuit, row, numbers, z, slow_draws) for row in rows]
-    with closing(Journal(path.with_suffix(".partial"))) as journal:
+    with closing(Journal(path.with_suffix(".partial"), key)) as journal:
         if pool is None:
             with Pool(time_limit=ROW_LIMIT) as own:
                 results = _run(tasks, journal, own, progress)
         else:
             results = _run(tasks, journal, pool, progress)
         made = assembled(circuit, faults, results, key, seed)
-        save(made, path)
+        try:
+            save(made, path)
+        except OSError as error:
+            raise cannot_keep(path, error) from error
         journal.remove()
     return made
 
@@ -75,7 +104,7 @@ def table(
 def _run(tasks: list[RowTask], journal: Journal, pool: Pool, progress: Progress | None) -> list[RowResult]:
     """Simulate the rows that are not in the journal; rows whose circuits are the same to the letter only once."""
     twins = _twins(tasks)
-    done = journal.done()
+    done = journal.done(_nothing(tasks[0]))
     first = sorted(set(twins))
     waiting = [number for number in first if number not in done]
     hung: list[tuple[int, str]] = []
@@ -116,6 +145,10 @@ def _result(outcome: Outcome, task: RowTask, error: str) -> RowResult:
     if outcome.error is None:
         row: RowResult = outcome.value
     else:
-        row = empty(len(task.z) + 1, len(task.circuit.points), len(task.circuit.unit.setup.frequencies))
+        row = _nothing(task)
     row.status = f"no transient: {error}"
     return row
+
+
+def _nothing(task: RowTask) -> RowResult:
+    return empty(len(task.z) + 1, len(task.circuit.points), len(task.circuit.unit.setup.frequencies))

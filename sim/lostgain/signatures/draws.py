@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from math import exp, log
 
@@ -68,8 +69,9 @@ def varied(circuit: Circuit) -> list[Varied]:
     found: list[Varied] = []
     for place in circuit.parts.values():
         low, high = place.part.tolerance
-        if high > low:
-            found.append(Varied(_value_elements(place, circuit.flat), None, Within(low, high)))
+        elements = _value_elements(place, circuit.flat) if high > low else ()
+        if elements:
+            found.append(Varied(elements, None, Within(low, high)))
         if place.part.device:
             for spread in device(place.part.device).spreads:
                 found += _of_device(place, spread, circuit.flat)
@@ -77,20 +79,27 @@ def varied(circuit: Circuit) -> list[Varied]:
 
 
 def _value_elements(place: PlacedPart, flat: FlatCircuit) -> tuple[str, ...]:
+    """Return the elements that hold a part's value; none where an expression or a subcircuit of the user's does."""
     if not place.subckt:
-        return (place.element,)
+        return (place.element,) if flat.elements[place.element].has_value else ()
     if place.part.kind == "potentiometer":
-        return (place.inside("rtop", flat), place.inside("rbot", flat))
+        with suppress(KeyError):
+            return (place.inside("rtop", flat), place.inside("rbot", flat))
     return ()
 
 
 def _of_device(place: PlacedPart, spread: Spread, flat: FlatCircuit) -> list[Varied]:
     change = Device(spread.times, spread.add)
+    if spread.parameter and place.subckt:
+        return []
     if spread.parameter:
         model = flat.model_of(place.element)
         known = parameter(flat.models[model], spread.parameter) is not None
         return [Varied((), (model, spread.parameter), change)] if known else []
-    return [Varied((place.inside(spread.element, flat),), None, change)]
+    try:
+        return [Varied((place.inside(spread.element, flat),), None, change)]
+    except KeyError:  # the unit's own netlist defines a subcircuit of that name
+        return []
 
 
 def deviates(count: int, dimensions: int, seed: int) -> NDArray[np.float64]:
@@ -113,8 +122,9 @@ def deviates(count: int, dimensions: int, seed: int) -> NDArray[np.float64]:
     """
     if dimensions == 0:
         return np.zeros((count, 0))
-    uniform = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed)).random(count)
-    return np.clip(norm.ppf(np.clip(uniform, 1e-9, 1 - 1e-9)), -CUT, CUT)
+    points = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed))
+    uniform = points.random_base2((count - 1).bit_length())[:count]
+    return np.asarray(np.clip(norm.ppf(np.clip(uniform, 1e-9, 1 - 1e-9)), -CUT, CUT))
 
 
 def drawn(flat: FlatCircuit, numbers: list[Varied], z: NDArray[np.float64]) -> FlatCircuit:
@@ -137,8 +147,4 @@ def drawn(flat: FlatCircuit, numbers: list[Varied], z: NDArray[np.float64]) -> F
             nominal = parameter(flat.models[number.model[0]], number.model[1])
             assert nominal is not None
             parameters[number.model] = number.change(nominal, float(deviate))
-    return flat.with_values(_finite(values)).with_parameters(parameters)
-
-
-def _finite(values: Mapping[str, float]) -> Mapping[str, float]:
-    return {name: value for name, value in values.items() if np.isfinite(value)}
+    return flat.with_values(values).with_parameters(parameters)

@@ -44,7 +44,7 @@ def stage_gains(circuit: Circuit, state: State) -> tuple[StageGain, ...]:
     state : State
     """
     points = list(circuit.points)
-    by_node = {node: name for name, node in reversed(circuit.points.items())}
+    by_node = {node: name for name, node in reversed(list(circuit.points.items()))}
     inside: dict[str, str] = {}
     for point in circuit.unit.points:  # the last one in signal order stays
         inside[point.stage] = point.name

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.circuit import Circuit, FlatCircuit
+from lostgain.circuit import Circuit
 from lostgain.circuit.model import driven
-from lostgain.engine import Pool, RunFailed, Session
+from lostgain.engine import Outcome, Pool, Session
 from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
-from lostgain.signatures.steady import WAVE_POINTS, steady
+from lostgain.signatures.steady import WAVE_POINTS, Steady, steady
 
 Values = NDArray[np.float64]
 
 #: The band of the response at the output [Hz] and its points a decade.
 BAND = (10.0, 100e3)
 PER_DECADE = 20
+
+#: A circuit, the faults in it, and the frequency of the sine; None for DC and the response.
+_Run = tuple[Circuit, tuple[Fault, ...], float | None]
 
 
 @dataclass(frozen=True)
@@ -92,14 +96,14 @@ def predict(circuit: Circuit, faults: tuple[Fault, ...] | list[Fault], pool: Poo
     if pool is None:
         with Pool(workers=2) as own:
             return predict(circuit, faults, own)
-    healthy, faulty = pool.map(_state, [(circuit, ()), (circuit, tuple(faults))])
-    for outcome in (healthy, faulty):
-        if outcome.error is not None:
-            raise UserError(f"the simulation failed: {outcome.error}")
     frequencies = circuit.unit.setup.frequencies
-    return Prediction(
-        circuit, tuple(faults), tuple(circuit.points), frequencies, sweep_frequencies(), healthy.value, faulty.value
-    )
+    runs: list[_Run] = [(circuit, which, at) for which in ((), tuple(faults)) for at in (None, *frequencies)]
+    outcomes = pool.map(_run, runs)
+    half = len(outcomes) // 2
+    healthy, faulty = _state(circuit, outcomes[:half]), _state(circuit, outcomes[half:])
+    if healthy.trouble:
+        raise UserError(f"the healthy unit cannot be simulated: {'; '.join(healthy.trouble)}")
+    return Prediction(circuit, tuple(faults), tuple(circuit.points), frequencies, sweep_frequencies(), healthy, faulty)
 
 
 def sweep_frequencies() -> Values:
@@ -108,36 +112,39 @@ def sweep_frequencies() -> Values:
     return np.logspace(np.log10(BAND[0]), np.log10(BAND[1]), round(decades * PER_DECADE) + 1)
 
 
-def _state(session: Session, item: tuple[Circuit, tuple[Fault, ...]]) -> State:
-    circuit, faults = item
+def _run(session: Session, item: _Run) -> tuple[Values, Values] | Steady:
+    """One analysis: DC and response, or the sine at one frequency. Each on its own, so that one lost costs no other."""
+    circuit, faults, frequency = item
     flat = circuit.flat
     for fault in faults:
         flat = put_in(flat, fault, circuit)
     setup = circuit.unit.setup
     nodes = list(circuit.points.values())
-    points, count = len(nodes), len(setup.frequencies)
+    if frequency is not None:
+        return steady(session, flat, setup.generator, frequency, setup.start_dc, nodes)
+    session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
+    dc = session.op(nodes)
+    return dc, np.abs(session.sweep(*BAND, PER_DECADE, [circuit.output])[1][0]) / setup.generator
+
+
+def _state(circuit: Circuit, outcomes: Sequence[Outcome]) -> State:
+    """Put the analyses of one circuit together; what gave no result is NaN, and its reason is kept."""
+    frequencies = circuit.unit.setup.frequencies
+    points, count = len(circuit.points), len(frequencies)
+    dc, response = np.full(points, np.nan), np.full(len(sweep_frequencies()), np.nan)
     level, swing = np.full((points, count), np.nan), np.full((points, count), np.nan)
     wave, settled = np.full((points, count, WAVE_POINTS), np.nan), np.zeros(count, dtype=bool)
     trouble: list[str] = []
-    try:
-        dc, response = _small(session, flat, circuit, nodes)
-    except RunFailed as error:
-        dc, response = np.full(points, np.nan), np.full(len(sweep_frequencies()), np.nan)
-        trouble.append(f"no operating point: {error.reason}")
-    for index, frequency in enumerate(setup.frequencies):
-        try:
-            found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes)
-        except RunFailed as error:
-            trouble.append(f"no transient at {frequency:g} Hz: {error.reason}")
+    small, *in_time = outcomes
+    if small.error is None:
+        dc, response = small.value
+    else:
+        trouble.append(f"no operating point: {small.error}")
+    for index, (frequency, outcome) in enumerate(zip(frequencies, in_time, strict=True)):
+        if outcome.error is not None:
+            trouble.append(f"no transient at {frequency:g} Hz: {outcome.error}")
             continue
+        found: Steady = outcome.value
         level[:, index], swing[:, index], wave[:, index] = found.level, found.swing, found.wave
         settled[index] = found.settled
     return State(dc, level, swing, wave, settled, response, tuple(trouble))
-
-
-def _small(session: Session, flat: FlatCircuit, circuit: Circuit, nodes: list[str]) -> tuple[Values, Values]:
-    setup = circuit.unit.setup
-    session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
-    dc = session.op(nodes)
-    response = np.abs(session.sweep(*BAND, PER_DECADE, [circuit.output])[1][0]) / setup.generator
-    return dc, response

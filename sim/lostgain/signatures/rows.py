@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
-from lostgain.engine import CircuitRefused, RunFailed, Session
+from lostgain.engine import EngineError, Session
 from lostgain.faults import Fault, put_in
 from lostgain.signatures.draws import Varied, drawn
 from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, decibels, steady
@@ -89,22 +89,26 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         volts = session.op(every)
         start = dict(zip(every, volts.tolist(), strict=True))
         result.dc[0], small = _small_signal(session, nominal.starting_at(start), circuit, nodes)
-    except (RunFailed, CircuitRefused) as error:
+    except EngineError as error:
+        _raise_if_dead(session, error)
         result.status = f"no operating point: {error.reason}"
         return result
     nominal = nominal.starting_at(start)
     for index, frequency in enumerate(setup.frequencies if task.in_time else ()):
         try:
             found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes)
-        except RunFailed as error:
+        except EngineError as error:
+            _raise_if_dead(session, error)
             said.append(f"no transient at {frequency:g} Hz: {error.reason}")
             continue
         result.level[0, :, index], result.swing[0, :, index] = found.level, found.swing
         result.wave[:, index], result.settled[index], cycles[index] = found.wave, found.settled, found.cycles
         result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, small[:, index])) < AGREE_DB))
-    lost = _draws(session, task, result, small, nodes, start, cycles)
+    lost, missed = _draws(session, task, result, small, nodes, start, cycles)
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
+    if missed:
+        said.append(f"{missed} transients of tolerance draws did not converge")
     result.status = "; ".join(said) or "ok"
     return result
 
@@ -115,20 +119,25 @@ def _faulty(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
     return flat
 
 
-def _small_signal(
-    session: Session, flat: FlatCircuit, circuit: Circuit, nodes: list[str]
-) -> tuple[Values, Values]:
+def _small_signal(session: Session, flat: FlatCircuit, circuit: Circuit, nodes: list[str]) -> tuple[Values, Values]:
     """DC (point,) [V] and small-signal level (point, frequency) [V rms] at the set-up's drive."""
     setup = circuit.unit.setup
     session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
     return session.op(nodes), np.abs(session.ac(setup.frequencies, nodes))
 
 
-def _draws(session: Session, task: RowTask, result: RowResult, small: Values, nodes: list[str],
-    start: dict[str, float], cycles: list[int]) -> int:
-    """Fill in the draws and return how many did not converge."""
+def _draws(
+    session: Session,
+    task: RowTask,
+    result: RowResult,
+    small: Values,
+    nodes: list[str],
+    start: dict[str, float],
+    cycles: list[int],
+) -> tuple[int, int]:
+    """Fill in the draws; return how many did not converge, and how many transients of draws did not."""
     setup = task.circuit.unit.setup
-    lost = 0
+    lost = missed = 0
     confirmed = result.small_signal
     # Shape and the last tenth of a decibel are the transient's; they change little from draw to draw.
     heard = (small > QUIET) & (result.level[0] > QUIET)
@@ -138,7 +147,8 @@ def _draws(session: Session, task: RowTask, result: RowResult, small: Values, no
         flat = _faulty(drawn(task.circuit.flat, task.numbers, z), task).starting_at(start)
         try:
             result.dc[number], level = _small_signal(session, flat, task.circuit, nodes)
-        except (RunFailed, CircuitRefused):
+        except EngineError as error:
+            _raise_if_dead(session, error)
             lost += 1
             continue
         result.level[number][:, confirmed] = (level * correction)[:, confirmed]
@@ -150,13 +160,23 @@ def _draws(session: Session, task: RowTask, result: RowResult, small: Values, no
             try:
                 frequency = setup.frequencies[index]
                 found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, cycles[index])
-            except RunFailed:
+            except EngineError as error:
+                _raise_if_dead(session, error)
+                missed += 1
                 continue
             result.level[number, :, index], result.swing[number, :, index] = found.level, found.swing
-    return lost
+    return lost, missed
+
+
+def _raise_if_dead(session: Session, error: EngineError) -> None:
+    """Give the row up where ngspice cannot go on: what follows would fail for no fault of the circuit's."""
+    if session.dead:
+        raise error
 
 
 def empty(samples: int, points: int, frequencies: int) -> RowResult:
+    """Return a row without numbers."""
+
     def nothing(*shape: int) -> Values:
         return np.full(shape, np.nan)
 

@@ -75,10 +75,9 @@ def _signal(prediction: Prediction) -> str:
     if faulty > 2 * NOTHING:
         text += f" ({show_level(float(faulty))} instead of {show_level(float(prediction.healthy.level[first, 0]))})"
     last = int(np.flatnonzero(heard)[-1])
-    if last in off and last != first and abs(change[last] - change[first]) > CHANGED_DB:
-        text += (
-            f"; {prediction.points[last]} shows {_what(float(change[last]), float(prediction.faulty.level[last, 0]))}"
-        )
+    further = _what(float(change[last]), float(prediction.faulty.level[last, 0]))
+    if last in off and last != first and further != what and abs(change[last] - change[first]) > CHANGED_DB:
+        text += f", and {further} at {prediction.points[last]}"
     return text + "."
 
 

@@ -109,19 +109,17 @@ def _followed(
         return session.tran(stop, step, nodes, begin)
 
 
-def _cycle(
-    time: NDArray[np.float64], values: NDArray[np.float64], start: float, period: float
-) -> NDArray[np.float64]:
+def _cycle(time: NDArray[np.float64], values: NDArray[np.float64], start: float, period: float) -> NDArray[np.float64]:
     """One cycle on an even grid, without its mean and without a slow drift across it: array, (node, phase)."""
     grid = start + period * np.arange(_FINE + 1) / _FINE
     even = np.array([np.interp(grid, time, row) for row in values]).reshape(len(values), -1)
     drift = (even[:, -1:] - even[:, :1]) * np.linspace(0, 1, _FINE + 1)
     even = (even - drift)[:, :-1]
-    return even - even.mean(axis=1, keepdims=True)
+    return np.asarray(even - even.mean(axis=1, keepdims=True))
 
 
 def _rms(cycle: NDArray[np.float64]) -> NDArray[np.float64]:
-    return np.sqrt(np.mean(cycle**2, axis=1))
+    return np.asarray(np.sqrt(np.mean(cycle**2, axis=1)))
 
 
 def _swing(cycle: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,19 +7,29 @@ import io
 import json
 import os
 import sqlite3
+import zipfile
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import platformdirs
+from filelock import FileLock
 
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault
 from lostgain.faults.catalogue import catalogue_text
-from lostgain.signatures.rows import RowResult
+from lostgain.problems import Problem, UserError, Where
+from lostgain.signatures import steady
+from lostgain.signatures.draws import CUT
+from lostgain.signatures.rows import QUICK, RowResult
+from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 1
+METHOD = 2
 
 
 def folder() -> Path:
@@ -45,12 +55,8 @@ def key_of(circuit: Circuit, faults: list[Fault], seed: int, draws: int, slow_dr
     """
     setup = circuit.unit.setup
     tolerances = [(name, place.part.tolerance, place.part.device) for name, place in circuit.parts.items()]
-    models = [
-        (name, repr(facts))
-        for name, facts in sorted({place.part.device: place for place in circuit.parts.values()}.items(), key=str)
-        if name
-        for facts in [_device_facts(name)]
-    ]
+    used = sorted({place.part.device for place in circuit.parts.values() if place.part.device})
+    models = [(name, repr((device(name).netlist, device(name).spreads))) for name in used]
     content = [
         METHOD,
         circuit.version,
@@ -60,17 +66,44 @@ def key_of(circuit: Circuit, faults: list[Fault], seed: int, draws: int, slow_dr
         tolerances,
         models,
         catalogue_text(),
+        [steady.CYCLES, steady.AGREE_DB, steady.QUIET, steady.STEPS_A_CYCLE, steady.SOLVER, steady.PATIENT, QUICK, CUT],
         [repr(fault) for fault in faults],
         [seed, draws, slow_draws],
     ]
     return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
 
 
-def _device_facts(name: str) -> str:
-    from lostgain.unit.library import device
+@contextmanager
+def alone(path: Path) -> Iterator[None]:
+    """Let one process at a time build the table at a path; others wait.
 
-    facts = device(name)
-    return repr((facts.netlist, facts.spreads))
+    Raises
+    ------
+    UserError
+        If nothing can be written there.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(path.with_suffix(".lock"))
+        lock.acquire()
+    except OSError as error:
+        raise cannot_keep(path, error) from error
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def cannot_keep(path: Path, error: Exception) -> UserError:
+    """Return what to say where a table cannot be written."""
+    why = getattr(error, "strerror", None) or str(error)
+    return UserError(
+        Problem(
+            f"the signature table cannot be kept here: {why}.",
+            Where(path.parent),
+            "Set LOSTGAIN_CACHE to a folder that may be written and has room.",
+        )
+    )
 
 
 class Journal:
@@ -79,51 +112,84 @@ class Journal:
     Parameters
     ----------
     path : Path
-        The database; made if it is not there, made anew if it is damaged.
+        The database; made if it is not there, made anew if it is damaged or another table's.
+    key : str
+        Identifier of the table.
+
+    Raises
+    ------
+    UserError
+        If nothing can be written there.
     """
 
-    def __init__(self, path: Path) -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
+    def __init__(self, path: Path, key: str) -> None:
         self.path = path
+        self.key = key
         try:
-            self._open()
-        except sqlite3.DatabaseError:
-            path.unlink(missing_ok=True)
-            self._open()
+            try:
+                self._open()
+            except sqlite3.DatabaseError:
+                self.remove()
+                self._open()
+        except (OSError, sqlite3.Error) as error:
+            raise cannot_keep(path, error) from error
 
     def _open(self) -> None:
         self._base = sqlite3.connect(self.path, timeout=30)
-        self._base.execute("create table if not exists rows (number integer primary key, numbers blob)")
-        self._base.commit()
+        with self._base:
+            self._base.execute("create table if not exists rows (number integer primary key, numbers blob)")
+            self._base.execute("create table if not exists about (key text)")
+            found = [key for (key,) in self._base.execute("select key from about")]
+            if found != [self.key]:
+                self._base.execute("delete from rows")
+                self._base.execute("delete from about")
+                self._base.execute("insert into about values (?)", (self.key,))
 
-    def done(self) -> dict[int, RowResult]:
-        """Return the rows that are done."""
-        return {number: _unpacked(blob) for number, blob in self._base.execute("select number, numbers from rows")}
+    def done(self, like: RowResult) -> dict[int, RowResult]:
+        """Return the rows that are done and whole, as large as one like them."""
+        rows = {}
+        for number, blob in self._base.execute("select number, numbers from rows"):
+            row = _unpacked(blob)
+            if row is not None and all(
+                np.shape(getattr(row, each.name)) == np.shape(getattr(like, each.name)) for each in fields(row)
+            ):
+                rows[int(number)] = row
+        return rows
 
     def add(self, number: int, row: RowResult) -> None:
         """Keep a row."""
-        with self._base:
-            self._base.execute("insert or replace into rows values (?, ?)", (number, _packed(row)))
+        try:
+            with self._base:
+                self._base.execute("insert or replace into rows values (?, ?)", (number, _packed(row)))
+        except sqlite3.Error as error:
+            raise cannot_keep(self.path, error) from error
 
     def close(self) -> None:
         """Close the database and leave it for the next run."""
         self._base.close()
 
     def remove(self) -> None:
-        """Close and delete the database: the table is whole."""
+        """Close and delete the database: the table is whole, or the database is not."""
         self._base.close()
         self.path.unlink(missing_ok=True)
+        self.path.with_name(f"{self.path.name}-journal").unlink(missing_ok=True)
 
 
 def _packed(row: RowResult) -> bytes:
     buffer = io.BytesIO()
-    arrays = {each.name: np.asarray(getattr(row, each.name)) for each in fields(row)}
-    np.savez_compressed(buffer, allow_pickle=False, **arrays)
+    arrays: dict[str, Any] = {each.name: np.asarray(getattr(row, each.name)) for each in fields(row)}
+    np.savez_compressed(buffer, **arrays)
     return buffer.getvalue()
 
 
-def _unpacked(blob: bytes) -> RowResult:
-    with np.load(io.BytesIO(blob), allow_pickle=False) as found:
-        numbers = {name: found[name] for name in found.files}
-    status = str(numbers.pop("status"))
-    return RowResult(**numbers, status=status)
+def _unpacked(blob: object) -> RowResult | None:
+    """Return a row, or None for what is none."""
+    if not isinstance(blob, bytes):
+        return None
+    try:
+        with np.load(io.BytesIO(blob), allow_pickle=False) as found:
+            numbers = {name: found[name] for name in found.files}
+        status = str(numbers.pop("status"))
+        return RowResult(**numbers, status=status)
+    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
+        return None

@@ -15,6 +15,8 @@ from lostgain.circuit import Circuit
 from lostgain.faults import Fault
 from lostgain.signatures.rows import RowResult
 
+_VARIABLES = ("dc", "level", "swing", "wave", "small_signal", "settled", "status", "fault", "point", "frequency")
+
 
 @dataclass(frozen=True)
 class Table:
@@ -93,9 +95,10 @@ def save(table: Table, path: Path) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
-        packed = {name: {"zlib": True, "complevel": 3} for name in ("dc", "level", "swing", "wave")}
+        # A checksum tells a damaged table from a whole one.
+        packed = {name: {"zlib": True, "complevel": 3, "fletcher32": True} for name in ("dc", "level", "swing", "wave")}
         table.data.to_netcdf(part, engine="h5netcdf", encoding=packed)
-        os.replace(part, path)
+        part.replace(path)
     finally:
         part.unlink(missing_ok=True)
 
@@ -105,8 +108,11 @@ def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], key: str) -> T
     try:
         with xr.open_dataset(path, engine="h5netcdf") as found:
             data = found.load()
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, IndexError):
+        return None  # none, or none of ours, or damaged: it will be built
+    sizes = {"row": len(faults) + 1, "point": len(circuit.points), "frequency": len(circuit.unit.setup.frequencies)}
+    if data.attrs.get("key") != key or not set(_VARIABLES) <= data.variables.keys():
         return None
-    if data.attrs.get("key") != key or data.sizes.get("row") != len(faults) + 1:
+    if any(data.sizes.get(name) != size for name, size in sizes.items()):
         return None
     return Table(circuit, faults, data, key)
