@@ -108,13 +108,22 @@ def _band(prediction: Prediction) -> list[str]:
         heard = prediction.faulty.level[:, index] > 4 * NOTHING
         heard |= prediction.faulty.level[:, 0] > 4 * NOTHING
         off = np.flatnonzero((np.abs(change) > CHANGED_DB) & heard)
-        if len(off):
-            first = int(off[0])
-            more = "less" if change[first] < 0 else "more"
-            told.append(
-                f"There is {more} {name}: {abs(change[first]):.0f} dB {more} at {prediction.frequencies[index]:g} Hz "
-                f"than at {prediction.frequencies[0]:g} Hz, from {prediction.points[first]} on."
-            )
+        if len(off) == 0:
+            continue
+        # The output counts; a point aside, such as the ground leg of a stage, may change the other way.
+        last = int(np.flatnonzero(heard)[-1])
+        same = [int(each) for each in off if np.sign(change[each]) == np.sign(change[last])]
+        first = same[0] if last in off else int(off[0])
+        more = "less" if change[first] < 0 else "more"
+        start, end = (
+            ("There is", f", from {prediction.points[first]} on")
+            if last in off
+            else (f"At {prediction.points[first]} there is", "")
+        )
+        told.append(
+            f"{start} {more} {name}: {abs(change[first]):.0f} dB {more} at {prediction.frequencies[index]:g} Hz "
+            f"than at {prediction.frequencies[0]:g} Hz{end}."
+        )
     return told
 
 

@@ -1,0 +1,91 @@
+"""Levels at drive: closed forms, clipping, and circuits that never settle."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lostgain.circuit import build
+from lostgain.engine import Pool
+from lostgain.signatures.shapes import distortion, memberships, picture
+from lostgain.signatures.steady import WAVE_POINTS, Steady, decibels
+from tests.circuit.units import AMPLIFIER, make
+from tests.signatures import tasks
+from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST
+
+
+@pytest.fixture(scope="module")
+def pool() -> Iterator[Pool]:
+    with Pool(workers=1) as pool:
+        yield pool
+
+
+def settle(pool: Pool, folder: Path, text: str, drive: float, frequency: float, **netlists: str) -> Steady:
+    circuit = build(make(folder, text, **netlists), pool)
+    outcome = pool.map(tasks.settle, [(circuit.flat, drive, frequency, list(circuit.points.values()))])[0]
+    assert outcome.error is None
+    found: Steady = outcome.value
+    return found
+
+
+@pytest.mark.parametrize("frequency", [40.0, 500.0, 10e3])
+def test_an_rc_network_gives_the_closed_form(tmp_path: Path, pool: Pool, frequency: float) -> None:
+    found = settle(pool, tmp_path, SMALL, 1.0, frequency, board=SMALL_NETLIST)
+    load = 1 / (1 / 20e3 + 2j * np.pi * frequency * 100e-9)
+    first = load / (1e3 + load)
+    assert found.settled
+    assert found.level == pytest.approx([abs(first), abs(first) / 2], rel=0.0115)  # 0.1 dB, as settled means
+    assert found.swing == pytest.approx(found.level * 8**0.5, rel=5e-3)
+    # The picture starts where the generator crosses zero upwards.
+    phase = 2 * np.pi * np.arange(WAVE_POINTS) / WAVE_POINTS
+    assert found.wave[0] == pytest.approx(abs(first) * 2**0.5 * np.sin(phase + np.angle(first)), abs=0.02)
+
+
+def test_an_overdriven_stage_is_clipped_at_its_rails(tmp_path: Path, pool: Pool) -> None:
+    """5 V rms times 11 into an op-amp that swings to 1.5 V from ±15 V: a square wave of some 13.5 V."""
+    text = AMPLIFIER.replace('CG = "C2 47u"\n', "").replace("100 mV", "5 V")
+    found = settle(pool, tmp_path, text, 5.0, 500.0)
+    assert found.settled
+    assert found.swing[2] == pytest.approx(27, abs=0.6)
+    assert found.level[2] == pytest.approx(13.0, abs=0.5)
+    assert picture(found.wave[2], found.level[2]) == "clipped"
+    assert picture(found.wave[0], found.level[0]) == ""
+
+
+def test_an_oscillator_is_marked_unsettled(tmp_path: Path, pool: Pool) -> None:
+    found = settle(pool, tmp_path, OSCILLATOR, 0.001, 500.0, board=OSCILLATOR_NETLIST)
+    assert not found.settled
+    assert found.level[0] > 5
+
+
+def test_levels_below_what_counts_are_alike() -> None:
+    assert decibels(np.array([1.0, 1e-9, 2.0]), np.array([1.0, 1e-6, 1.0])) == pytest.approx([0, 0, 6.02], abs=0.01)
+
+
+PHASE = 2 * np.pi * np.arange(64) / 64
+SINE = np.sin(PHASE)
+WAVES = {
+    "": SINE,
+    "clipped": np.clip(SINE, -0.6, 0.6),
+    "flat on one side": np.minimum(SINE, 0.5),
+    "only half there": np.maximum(SINE, 0.0),
+    "kinked at its zero crossings": np.sign(SINE) * np.maximum(np.abs(SINE) - 0.2, 0),
+}
+
+
+@pytest.mark.parametrize("said", WAVES)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_wave_is_called_what_the_bench_calls_it(said: str, sign: int) -> None:
+    assert picture(sign * WAVES[said], 1.0) == said
+    assert picture(WAVES[said], 1e-4) == ""  # too small for a picture
+
+
+def test_distortion_against_the_series_of_a_square_wave() -> None:
+    """sqrt(π²/8 − 1) = 0.483 (textbook), a little less from 64 points."""
+    square = np.sign(np.sin(PHASE + 1e-6))
+    assert distortion(np.array([square, SINE]))[0] == pytest.approx(0.483, abs=0.01)
+    assert distortion(np.array([square, SINE]))[1] == pytest.approx(0, abs=1e-6)
+    assert all(0 <= fit <= 1 for fits in memberships(np.array([square, SINE])).values() for fit in fits)

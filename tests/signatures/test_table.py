@@ -1,0 +1,229 @@
+"""Tables: the same inputs give the same numbers, and a build survives what happens to it."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from lostgain.circuit import Circuit, build
+from lostgain.engine import Pool
+from lostgain.problems import UserError
+from lostgain.signatures import Table, table
+from lostgain.signatures.store import Journal
+from lostgain.signatures.table import load
+from tests.circuit.units import make
+from tests.signatures.units import SMALL, SMALL_NETLIST
+
+BUILD = Path(__file__).with_name("build_one.py")
+
+
+@pytest.fixture(scope="module")
+def pool() -> Iterator[Pool]:
+    with Pool(workers=1) as pool:
+        yield pool
+
+
+@pytest.fixture(autouse=True)
+def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A cache of each test's own."""
+    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "cache"))
+    return tmp_path / "cache"
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("units") / "small"
+    make(folder, SMALL, board=SMALL_NETLIST)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def circuit(folder: Path, pool: Pool) -> Circuit:
+    return build(make(folder, SMALL, board=SMALL_NETLIST), pool)
+
+
+@pytest.fixture(scope="module")
+def first(circuit: Circuit, pool: Pool, tmp_path_factory: pytest.TempPathFactory) -> Table:
+    """The table, built once."""
+    kept = os.environ.get("LOSTGAIN_CACHE")
+    os.environ["LOSTGAIN_CACHE"] = str(tmp_path_factory.mktemp("first"))
+    try:
+        return table(circuit, pool, draws=2)
+    finally:
+        os.environ["LOSTGAIN_CACHE"] = kept or ""
+
+
+def test_the_same_numbers_whatever_the_number_of_workers(circuit: Circuit, first: Table) -> None:
+    with Pool(workers=2) as two:
+        again = table(circuit, two, draws=2)
+    assert again.key == first.key
+    assert again.data.equals(first.data)
+
+
+def test_it_is_opened_and_not_built_again(circuit: Circuit, pool: Pool, first: Table) -> None:
+    table(circuit, pool, draws=2)
+
+    def progress(done: int, total: int) -> None:
+        raise AssertionError("built again")
+
+    opened = table(circuit, pool, progress, draws=2)
+    assert opened.data.equals(first.data)
+    assert opened.data.small_signal.dtype == opened.data.settled.dtype == bool
+    assert opened.points == ("TP1", "TP2")
+    assert opened.frequencies == (500, 40, 10e3)
+    assert opened.values("level").shape == (len(opened.faults) + 1, 3, 2, 3)
+    assert opened.failed == ()
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('resistor = "2%"', 'resistor = "5%"'),
+        ('generator = "1 V rms"', 'generator = "2 V rms"'),
+        ('generator = "1 V rms"', 'generator = "1 V rms"\nfrequencies = ["600 Hz", "40 Hz", "10 kHz"]'),
+        ('name = "TP2"', 'name = "TP3"'),
+        ("R3 out 0 10k", "R3 out 0 11k"),
+        ("R2 mid out 10k", "R2 mid out 10k tc=0.001"),
+        ('source = "0R001"', 'source = "0R002"'),
+    ],
+)
+def test_any_other_input_gives_another_key(
+    tmp_path: Path, pool: Pool, first: Table, monkeypatch: pytest.MonkeyPatch, old: str, new: str
+) -> None:
+    made = make(tmp_path / "small", SMALL.replace(old, new), board=SMALL_NETLIST.replace(old, new))
+    assert key_only(build(made, pool), monkeypatch) != first.key
+
+
+def test_another_number_of_draws_or_seed_gives_another_key(
+    circuit: Circuit, first: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert key_only(circuit, monkeypatch) == first.key
+    assert key_only(circuit, monkeypatch, seed=1) != first.key
+    assert key_only(circuit, monkeypatch, draws=4) != first.key
+
+
+def key_only(circuit: Circuit, monkeypatch: pytest.MonkeyPatch, draws: int = 2, seed: int = 0) -> str:
+    """Return the key of a table without building it."""
+    from lostgain.faults import listing
+    from lostgain.signatures.build import SEED, SLOW_DRAWS
+    from lostgain.signatures.store import key_of
+
+    return key_of(circuit, listing(circuit), seed or SEED, draws, SLOW_DRAWS)
+
+
+def test_a_build_that_is_stopped_goes_on(circuit: Circuit, pool: Pool, first: Table, cache: Path) -> None:
+    def stop(done: int, total: int) -> None:
+        if done == 10:
+            raise KeyboardInterrupt
+
+    seen: list[int] = []
+    with pytest.raises(KeyboardInterrupt):
+        table(circuit, pool, stop, draws=2)
+    assert [path.suffix for path in cache.iterdir() if path.suffix == ".nc"] == []
+    made = table(circuit, pool, lambda done, total: seen.append(done), draws=2)
+    assert seen[0] == 11
+    assert made.data.equals(first.data)
+    assert {path.suffix for path in cache.iterdir()} == {".nc", ".lock"}
+
+
+def run_apart(folder: Path, *more: str) -> subprocess.Popen[str]:
+    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)}
+    return subprocess.Popen(
+        [sys.executable, str(BUILD), str(folder), *more], stdout=subprocess.PIPE, text=True, env=environment
+    )
+
+
+def test_a_build_that_was_killed_goes_on(folder: Path, circuit: Circuit, pool: Pool, first: Table) -> None:
+    killed = run_apart(folder, "12")
+    lines = killed.communicate(timeout=60)[0].splitlines()
+    assert killed.returncode == -signal.SIGKILL
+    assert lines[-1].startswith("12 ")
+    seen: list[int] = []
+    made = table(circuit, pool, lambda done, total: seen.append(done), draws=2)
+    assert seen[0] == 13
+    assert made.data.equals(first.data)
+
+
+def test_of_two_builds_at_once_the_second_waits_and_opens(folder: Path, first: Table) -> None:
+    both = [run_apart(folder), run_apart(folder)]
+    printed = [each.communicate(timeout=60)[0].splitlines() for each in both]
+    assert [each.returncode for each in both] == [0, 0]
+    assert [lines[-1] for lines in printed] == [first.key, first.key]
+    assert sorted(len(lines) > 1 for lines in printed) == [False, True]
+
+
+def test_a_damaged_or_foreign_table_is_never_taken(circuit: Circuit, pool: Pool, first: Table, cache: Path) -> None:
+    table(circuit, pool, draws=2)
+    (path,) = cache.glob("*.nc")
+    whole = path.read_bytes()
+    other = first.data.assign_attrs(key="0" * 16)
+    small = first.data.isel(row=slice(0, 3))
+    short = first.data.drop_vars("swing")
+    for data in (b"", whole[: len(whole) // 2], b"not a table" * 100, whole[:-3000] + bytes(3000), other, small, short):
+        path.unlink()
+        if isinstance(data, bytes):
+            path.write_bytes(data)
+        else:
+            data.to_netcdf(path, engine="h5netcdf")
+        assert load(path, circuit, first.faults, first.key) is None
+    middle = len(whole) // 2
+    path.write_bytes(whole[:middle] + bytes(200) + whole[middle + 200 :])
+    assert table(circuit, pool, draws=2).data.equals(first.data)
+
+
+def test_a_damaged_or_foreign_journal_is_never_taken(circuit: Circuit, pool: Pool, first: Table, cache: Path) -> None:
+    cache.mkdir()
+    path = cache / f"{circuit.unit.name}-{first.key}.partial"
+    path.write_bytes(b"no database at all" * 50)
+    assert table(circuit, pool, draws=2).data.equals(first.data)
+    next(cache.glob("*.nc")).unlink()
+    with closing(sqlite3.connect(path)) as base, base:
+        base.execute("create table rows (number integer primary key, numbers blob)")
+        base.execute("create table about (key text)")
+        base.execute("insert into about values (?)", (first.key,))
+        base.executemany("insert into rows values (?, ?)", [(1, b"no row"), (2, None), (3, "text"), (999, b"")])
+    assert table(circuit, pool, draws=2).data.equals(first.data)
+
+
+def test_rows_of_another_table_are_thrown_away(tmp_path: Path, first: Table) -> None:
+    from lostgain.signatures.rows import empty
+
+    row = empty(3, 2, 3)
+    journal = Journal(tmp_path / "j.partial", "one")
+    journal.add(1, row)
+    journal.close()
+    journal = Journal(tmp_path / "j.partial", "one")
+    assert set(journal.done(row)) == {1}
+    assert np.isnan(journal.done(row)[1].level).all()
+    assert journal.done(empty(4, 2, 3)) == {}
+    journal.close()
+    journal = Journal(tmp_path / "j.partial", "two")
+    assert journal.done(row) == {}
+    journal.remove()
+    assert not (tmp_path / "j.partial").exists()
+
+
+def test_a_folder_that_cannot_be_written_is_said(
+    circuit: Circuit, pool: Pool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "file"))
+    with pytest.raises(UserError, match=r"file: the signature table cannot be kept here: .*Set LOSTGAIN_CACHE"):
+        table(circuit, pool, draws=2)
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
+def test_a_read_only_folder_is_said(circuit: Circuit, pool: Pool, cache: Path) -> None:
+    cache.mkdir()
+    cache.chmod(0o500)
+    with pytest.raises(UserError, match="Permission denied"):
+        table(circuit, pool, draws=2)

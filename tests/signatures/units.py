@@ -1,0 +1,25 @@
+"""Tiny units for tests of signature tables."""
+
+from __future__ import annotations
+
+from tests.circuit.units import NETLIST
+
+#: A resistor into a capacitor, and a divider: three parts.
+SMALL = NETLIST + (
+    '[tolerances]\nresistor = "2%"\n[parts]\nC1 = "film 10%"\n'
+    '[[point]]\nname = "TP1"\nnode = "mid"\n[[point]]\nname = "TP2"\nnode = "out"\n'
+)
+SMALL_NETLIST = "title\nR1 in mid 1k\nC1 mid 0 100n\nR2 mid out 10k\nR3 out 0 10k\n"
+
+#: A relaxation oscillator near 700 Hz, which no frequency of the set-up is a multiple of.
+OSCILLATOR = NETLIST + (
+    '[rails]\nVP = "15 V"\nVN = "-15 V"\n[parts]\nX1 = "U1A opamp-jfet"\n[[point]]\nname = "TP1"\nnode = "out"\n'
+)
+OSCILLATOR_NETLIST = """title
+R9 in plus 1meg
+X1 plus minus vp vn out opamp-jfet
+R1 out minus 10k
+C1 minus 0 73n
+R2 out plus 10k
+R3 plus 0 10k
+"""
