@@ -26,8 +26,12 @@ if TYPE_CHECKING:
     from lostgain.circuit.build import build as build_circuit
     from lostgain.circuit.model import Circuit
     from lostgain.circuit.running import prove_running
+    from lostgain.diagnosis.knowledge import Knowledge, known
+    from lostgain.diagnosis.limits import Limits, limits
     from lostgain.diagnosis.match import match
     from lostgain.diagnosis.model import Suspect, Verdict
+    from lostgain.diagnosis.next_model import Move, Next, NextReading
+    from lostgain.diagnosis.next_reading import next_reading
     from lostgain.engine.pool import Pool
     from lostgain.faults.listing import listing as list_faults
     from lostgain.faults.model import Fault
@@ -39,12 +43,14 @@ if TYPE_CHECKING:
     from lostgain.readings.read import read as read_readings
     from lostgain.readings.write import write as write_readings
     from lostgain.report.folders import prediction_pictures, verdict_pictures
+    from lostgain.report.record_next import next_record
     from lostgain.report.records import prediction_record, verdict_record
     from lostgain.report.sheet_html import render_html as sheet_html
     from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
     from lostgain.report.sheet_text import render_text as sheet_text
     from lostgain.report.text_check import check_text
     from lostgain.report.text_match import verdict_text
+    from lostgain.report.text_next import next_line, next_text
     from lostgain.report.text_predict import prediction_text
     from lostgain.report.text_table import table_text
     from lostgain.report.text_units import units_text
@@ -63,6 +69,11 @@ _PLACES = {
     "Check": ("bench.check", "Check"),
     "Circuit": ("circuit.model", "Circuit"),
     "Fault": ("faults.model", "Fault"),
+    "Knowledge": ("diagnosis.knowledge", "Knowledge"),
+    "Limits": ("diagnosis.limits", "Limits"),
+    "Move": ("diagnosis.next_model", "Move"),
+    "Next": ("diagnosis.next_model", "Next"),
+    "NextReading": ("diagnosis.next_model", "NextReading"),
     "Pool": ("engine.pool", "Pool"),
     "Prediction": ("signatures.predict", "Prediction"),
     "Problem": ("problems", "Problem"),
@@ -82,8 +93,14 @@ _PLACES = {
     "compare_printed": ("bench.printed", "compare_printed"),
     "find_units": ("unit.find", "find_units"),
     "instruments": ("readings.instruments", "instruments"),
+    "known": ("diagnosis.knowledge", "known"),
+    "limits": ("diagnosis.limits", "limits"),
     "list_faults": ("faults.listing", "listing"),
     "match": ("diagnosis.match", "match"),
+    "next_line": ("report.text_next", "next_line"),
+    "next_reading": ("diagnosis.next_reading", "next_reading"),
+    "next_record": ("report.record_next", "next_record"),
+    "next_text": ("report.text_next", "next_text"),
     "open_unit": ("unit.read", "open_unit"),
     "parse_fault": ("faults.parse", "parse"),
     "predict": ("signatures.predict", "predict"),
@@ -113,6 +130,11 @@ __all__ = [
     "Check",
     "Circuit",
     "Fault",
+    "Knowledge",
+    "Limits",
+    "Move",
+    "Next",
+    "NextReading",
     "Pool",
     "Prediction",
     "Problem",
@@ -132,8 +154,14 @@ __all__ = [
     "compare_printed",
     "find_units",
     "instruments",
+    "known",
+    "limits",
     "list_faults",
     "match",
+    "next_line",
+    "next_reading",
+    "next_record",
+    "next_text",
     "open_unit",
     "parse_fault",
     "predict",

@@ -1,0 +1,41 @@
+"""``lostgain next``: what to read or do next."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from typing import Any
+
+import lostgain
+from lostgain.cli.progress import shown
+from lostgain.cli.table import opened
+from lostgain.cli.words import unit_argument
+
+
+def add(commands: Any) -> argparse.ArgumentParser:
+    """Add the command to the command line."""
+    parser: argparse.ArgumentParser = commands.add_parser(
+        "next", help="what to read or do next, so that the part is found soonest"
+    )
+    unit_argument(parser)
+    parser.add_argument("readings", metavar="READINGS", nargs="?", help="a readings file (CSV); none before the first")
+    parser.add_argument("--rates", metavar="SET", default="bench",
+                        help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+    return parser
+
+
+def run(args: argparse.Namespace) -> None:
+    """Rank what could be read or done next."""
+    unit = lostgain.open_unit(args.unit)
+    rates = lostgain.rates(args.rates)
+    readings = lostgain.read_readings(args.readings, unit) if args.readings is not None else lostgain.Readings(())
+    table = opened(unit)
+    with shown("Weighing what could be read"):
+        verdict = lostgain.match(table, readings, rates) if readings.rows else None
+        step = lostgain.next_reading(table, readings, verdict, rates)
+    if args.json:
+        print(json.dumps(lostgain.next_record(step, unit), ensure_ascii=False, allow_nan=False))
+    else:
+        print(lostgain.next_text(step, unit))

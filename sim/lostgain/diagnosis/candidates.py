@@ -1,0 +1,104 @@
+"""The readings that could be taken next, and how long each takes from where the probe is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from lostgain.diagnosis.features import Feature, feature_of
+from lostgain.diagnosis.moves import facts
+from lostgain.readings.model import Instrument, Reading, Readings
+from lostgain.signatures import Table
+
+#: Shortest time a reading takes [min]: information per minute stays finite whatever a unit file says.
+SHORTEST = 0.05
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A reading that could be taken.
+
+    Parameters
+    ----------
+    reading : Reading
+        Without a value.
+    feature : Feature
+    minutes : float
+    """
+
+    reading: Reading
+    feature: Feature
+    minutes: float
+
+
+def candidates(
+    table: Table, readings: Readings, instruments: Mapping[str, Instrument], channels: Sequence[str]
+) -> list[Candidate]:
+    """Return every reading in reach that was not taken yet.
+
+    Parameters
+    ----------
+    table : Table
+    readings : Readings
+        What was taken, in order; the probe is where the last one was.
+    instruments : mapping
+        Name to Instrument.
+    channels : sequence of str
+        Where to read.
+    """
+    taken = {_place(table, row, instruments) for row in readings.rows}
+    last = readings.rows[-1] if readings.rows else None
+    found = []
+    for channel in channels:
+        for point in table.circuit.unit.points:
+            if point.name not in table.points or not in_reach(table, readings, point.name, channel):
+                continue
+            for reading in _at(table, readings, instruments, point.name, channel):
+                feature = feature_of(reading, table, instruments[reading.instrument])
+                if feature is None or _place(table, reading, instruments) in taken:
+                    continue
+                found.append(Candidate(reading, feature, _minutes(reading, last, point.minutes)))
+    return found
+
+
+def in_reach(table: Table, readings: Readings, point: str, channel: str) -> bool:
+    """Tell whether a probe gets to a test point, by the unit file and by what the technician found."""
+    barred = any(name == point and where in ("", channel) for name, where in readings.unreachable)
+    return not barred and any(each.name == point and each.reach for each in table.circuit.unit.points)
+
+
+def _place(table: Table, reading: Reading, instruments: Mapping[str, Instrument]) -> tuple[str, int, int]:
+    feature = feature_of(reading, table, instruments[reading.instrument])
+    return (reading.channel, feature.point, feature.frequency) if feature else ("", -1, -1)
+
+
+def _at(
+    table: Table, readings: Readings, instruments: Mapping[str, Instrument], point: str, channel: str
+) -> list[Reading]:
+    """Level at every frequency and DC, with the instruments the technician has used so far."""
+    setup = table.circuit.unit.setup.instrument
+    level = next((row for row in reversed(readings.rows) if row.quantity == "level"), None)
+    dc = next((row for row in reversed(readings.rows) if row.quantity == "dc"), None)
+    meter = level.instrument if level else setup
+    form = level.given_as if level and not level.word and level.given_as in ("rms", "pp", "peak") else "rms"
+    wanted = facts().reading.dc_instrument
+    dc_meter = dc.instrument if dc else wanted if wanted in instruments else setup
+    found = []
+    if "level" in instruments[meter].quantities:
+        low, high = instruments[meter].bandwidth
+        found = [
+            Reading(point, "level", channel, given_as=form, frequency=each, instrument=meter)
+            for each in table.frequencies
+            if low <= each <= high
+        ]
+    if "dc" in instruments[dc_meter].quantities:
+        found.append(Reading(point, "dc", channel, instrument=dc_meter))
+    return found
+
+
+def _minutes(reading: Reading, last: Reading | None, minutes: float) -> float:
+    """Minutes from where the probe is: little for another frequency with the probe left in place."""
+    times = facts().reading
+    if last is not None and (last.point, last.channel) == (reading.point, reading.channel):
+        minutes = min(minutes, times.stay if last.quantity == reading.quantity else times.switch)
+    return max(SHORTEST, minutes)

@@ -1,0 +1,187 @@
+"""What each hypothesis predicts for readings not taken yet, given those that were.
+
+Readings taken and readings to come share the generator's level, the controls, the part tolerances, how far the models
+are off, and the gain of an instrument: what was read tells about all of these, and so about what will be read. Each
+hypothesis's prediction is therefore the conditional normal distribution, not the one it had before.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.belief import Belief
+from lostgain.diagnosis.candidates import Candidate
+from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
+from lostgain.diagnosis.observed import DB, Observed, common_allowance
+from lostgain.readings.model import Instrument
+from lostgain.signatures import Table
+
+Values = NDArray[np.float64]
+
+#: Predictions of so many tables are kept between one reading and the next.
+KEPT = 3
+_kept: dict[tuple[str, tuple[Feature, ...]], Hypotheses] = {}
+
+
+def expected(
+    table: Table, belief: Belief, wanted: Sequence[Candidate], instruments: Mapping[str, Instrument]
+) -> tuple[Values, Values]:
+    """Return what each hypothesis predicts for readings to come.
+
+    Parameters
+    ----------
+    table : Table
+    belief : Belief
+    wanted : sequence of Candidate
+    instruments : mapping
+        Name to Instrument.
+
+    Returns
+    -------
+    mean, sigma : arrays, (row, candidate)
+        On the comparison scale, instrument errors included.
+    """
+    seen = belief.seen
+    found = _predictions(table, [*seen.features, *(each.feature for each in wanted)])
+    place = {feature: number for number, feature in enumerate(found[0])}
+    new = [(each.reading.channel, each.feature) for each in wanted]
+    old = [(channel, seen.features[index]) for channel, index in seen.latent]
+    common = common_allowance(table, [*old, *new])
+    count = len(old)
+    mean, own = _moments(found[1], belief, place, new, new, diagonal=True)
+    own = own + np.diag(common)[count:]
+    single, scale, zero = errors(wanted, mean, instruments)
+    own = own + single**2 + scale**2 + zero**2
+    if len(seen.value):
+        before = (mean, own, scale, zero)
+        mean, own = _conditioned(found[1], belief, place, (old, new), common, before, instruments, wanted)
+    return mean, np.sqrt(np.maximum(own, 1e-6))
+
+
+def _predictions(table: Table, wanted: Sequence[Feature]) -> tuple[tuple[Feature, ...], Hypotheses]:
+    """Return predictions of these features and those of other steps: their order never changes what is kept."""
+    features = tuple(sorted(set(wanted), key=lambda each: (each.point, each.frequency, each.swing, each.floor)))
+    for (key, held), hypotheses_held in _kept.items():
+        if key == table.key and set(features) <= set(held):
+            return held, hypotheses_held
+    result = hypotheses(table, list(features))
+    while len(_kept) >= KEPT:
+        _kept.pop(next(iter(_kept)))
+    _kept[(table.key, features)] = result
+    return features, result
+
+
+def _moments(
+    found: Hypotheses, belief: Belief, place: Mapping[Feature, int], one: Sequence[tuple[str, Feature]],
+    other: Sequence[tuple[str, Feature]], diagonal: bool = False,
+) -> tuple[Values, Values]:  # fmt: skip
+    """Means of `one` and covariances with `other`, over part tolerances: (row, one), (row, one, other).
+
+    A channel that does not hold the fault behaves like the healthy unit, and its parts are others.
+    """
+    first = np.array([place[feature] for _, feature in one], dtype=int)
+    here = _here(found, belief, [channel for channel, _ in one])
+    rows = belief.hypothesis
+    mean = np.where(here, found.mean[rows][:, first], found.mean[0, first])
+    if diagonal:
+        own = found.cov[rows][:, first, first]
+        return mean, np.where(here, own, found.cov[0][first, first])
+    second = np.array([place[feature] for _, feature in other], dtype=int)
+    there = _here(found, belief, [channel for channel, _ in other])
+    same = np.array([[a == b for b, _ in other] for a, _ in one], dtype=float).reshape(len(one), len(other))
+    both = here[:, :, None] & there[:, None, :]
+    own = found.cov[rows[:, None, None], first[None, :, None], second[None, None, :]]
+    return mean, np.where(both, own, found.cov[0][np.ix_(first, second)]) * same
+
+
+def _here(found: Hypotheses, belief: Belief, channels: Sequence[str]) -> NDArray[np.bool_]:
+    faulty = np.array(belief.faulty, dtype=object)[:, None] == np.array(channels, dtype=object)[None, :]
+    return np.asarray(faulty | found.shared[belief.hypothesis][:, None], dtype=bool).reshape(len(belief.faulty), -1)
+
+
+def _conditioned(
+    found: Hypotheses, belief: Belief, place: Mapping[Feature, int],
+    keys: tuple[list[tuple[str, Feature]], list[tuple[str, Feature]]], common: Values,
+    before: tuple[Values, Values, Values, Values], instruments: Mapping[str, Instrument], wanted: Sequence[Candidate],
+) -> tuple[Values, Values]:  # fmt: skip
+    """Mean and variance of the readings to come, given those taken."""
+    old, new = keys
+    seen, count = belief.seen, len(old)
+    old_mean, old_cov = _moments(found, belief, place, old, old)
+    _, cross = _moments(found, belief, place, new, old)
+    pick = seen.operator
+    taken = pick @ (old_cov + common[:count, :count]) @ pick.T + seen.noise
+    between = (cross + common[count:, :count]) @ pick.T
+    mean, own, scale, zero = before
+    old_scale, old_zero = _shared(seen, instruments)
+    names = np.array([row.instrument for row in seen.readings])
+    same = np.array([each.reading.instrument for each in wanted])[:, None] == names[None, :]
+    between = between + same * (scale[:, :, None] * old_scale + zero[:, :, None] * old_zero)
+    lower = np.linalg.cholesky(taken + 1e-9 * np.eye(len(seen.value)))
+    white = np.linalg.solve(lower, np.swapaxes(between, 1, 2))
+    off = np.linalg.solve(lower, (seen.value - old_mean @ pick.T)[..., None])
+    return mean + np.sum(white * off, axis=1), own - np.sum(white**2, axis=1)
+
+
+def errors(
+    wanted: Sequence[Candidate], mean: Values, instruments: Mapping[str, Instrument]
+) -> tuple[Values, Values, Values]:
+    """Return instrument errors of readings to come, on the comparison scale: each its own, and those it shares.
+
+    Parameters
+    ----------
+    wanted : sequence of Candidate
+    mean : array, (row, candidate)
+        Where each hypothesis expects the reading.
+    instruments : mapping
+
+    Returns
+    -------
+    own, scale, zero : arrays, (row, candidate)
+    """
+    parts = [
+        error_parts(_volts(mean[:, number], each.feature), each.feature, instruments[each.reading.instrument])
+        for number, each in enumerate(wanted)
+    ]
+    own, scale, zero = (np.stack([part[kind] for part in parts], axis=1) for kind in range(3))
+    return own, scale, zero
+
+
+def error_parts(volts: Values, feature: Feature, instrument: Instrument) -> tuple[Values, Values, Values]:
+    """Return an instrument's errors at some voltages: its own, its gain's and its zero's, on the comparison scale.
+
+    The same errors as `lostgain.diagnosis.observed` gives a reading once it is taken.
+    """
+    if feature.is_level:
+        root = np.hypot(volts, feature.floor) + 1e-12
+        at = DB * (volts / root) ** 2
+        own = np.hypot(at * instrument.read_error, DB * 0.25 * feature.floor / root)
+        return own, at * instrument.scale_error, np.zeros_like(at)
+    at = 1 / np.hypot(volts, allowances().scale_dc_volts)
+    own = at * np.hypot(volts * instrument.read_error, instrument.floor_dc / 4)
+    return own, at * volts * instrument.scale_error, at * instrument.zero_error
+
+
+def _shared(seen: Observed, instruments: Mapping[str, Instrument]) -> tuple[Values, Values]:
+    """What a unit error of an instrument's gain and zero adds to each reading taken: arrays, (reading,)."""
+    scale, zero = np.zeros(len(seen.value)), np.zeros(len(seen.value))
+    for number, reading in enumerate(seen.readings):
+        single = np.flatnonzero(seen.operator[number])
+        if len(single) != 1 or reading.word or reading.below or reading.value is None:
+            continue
+        feature = seen.features[seen.latent[int(single[0])][1]]
+        parts = error_parts(np.array([reading.value]), feature, instruments[reading.instrument])
+        scale[number], zero[number] = parts[1][0], parts[2][0]
+    return scale, zero
+
+
+def _volts(scaled: Values, feature: Feature) -> Values:
+    """The same as `features.unscaled`, for an array."""
+    if feature.is_level:
+        return np.asarray(np.sqrt(np.maximum(0.0, 10 ** (scaled / 10) - feature.floor**2)))
+    return np.asarray(np.sinh(scaled) * allowances().scale_dc_volts)
