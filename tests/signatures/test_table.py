@@ -219,6 +219,8 @@ def test_a_folder_that_cannot_be_written_is_said(
     monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "file"))
     with pytest.raises(UserError, match=r"file: the signature table cannot be kept here: .*Set LOSTGAIN_CACHE"):
         table(circuit, pool, draws=2)
+    with pytest.raises(UserError, match="Set LOSTGAIN_CACHE"):
+        Journal(tmp_path / "file" / "small.partial", "one")
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")

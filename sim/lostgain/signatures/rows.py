@@ -15,7 +15,10 @@ from lostgain.signatures.draws import Varied, drawn
 from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, decibels, steady
 
 Values = NDArray[np.float64]
+Complex = NDArray[np.complex128]
 
+#: A source impedance above this [ohm] is computed for every fault.
+HIGH = 1000.0
 #: Draws are followed in time only where nominal values took no more cycles than this to settle.
 QUICK = 9
 
@@ -36,6 +39,8 @@ class RowTask:
         Draws that are followed in time where small-signal analysis is not confirmed.
     in_time : bool
         False for a circuit whose transient was found never to end.
+    healthy : RowResult or None
+        The healthy unit's row, once it is known: what a fault leaves alone need not be computed again.
     """
 
     circuit: Circuit
@@ -44,6 +49,7 @@ class RowTask:
     z: Values
     slow_draws: int
     in_time: bool = True
+    healthy: RowResult | None = None
 
 
 @dataclass
@@ -56,6 +62,12 @@ class RowResult:
         With the generator off.
     level : array, (sample, point, frequency) [V rms]
     swing : array, (sample, point, frequency) [V peak to peak]
+    phasor : complex array, (sample, point, frequency) [V rms]
+        Of the fundamental; its angle is against the generator's sine.
+    current : array, (sample, rail) [A]
+        What each rail delivers into the channel.
+    impedance : complex array, (point, frequency of `IMPEDANCE_AT`) [ohm]
+        Source impedance at nominal values: how far a probe loads the point.
     wave : array, (point, frequency, phase) [V]
         At nominal values.
     small_signal : array of bool, (frequency,)
@@ -68,6 +80,9 @@ class RowResult:
     dc: Values
     level: Values
     swing: Values
+    phasor: Complex
+    current: Values
+    impedance: Complex
     wave: Values
     small_signal: NDArray[np.bool_]
     settled: NDArray[np.bool_]
@@ -78,22 +93,17 @@ def run_row(session: Session, task: RowTask) -> RowResult:
     """Run the analyses of one row. A run that does not converge is recorded, never filled in."""
     circuit = task.circuit
     setup = circuit.unit.setup
-    nodes = list(circuit.points.values())
-    result = empty(len(task.z) + 1, len(nodes), len(setup.frequencies))
     nominal = _faulty(circuit.flat, task)
+    result = empty(circuit, len(task.z) + 1)
     said: list[str] = []
-    cycles = [0] * len(setup.frequencies)
     try:
-        every = nominal.nodes()
-        session.load(nominal.lines())
-        volts = session.op(every)
-        start = dict(zip(every, volts.tolist(), strict=True))
-        result.dc[0], small = _small_signal(session, nominal.starting_at(start), circuit, nodes)
+        small = _nominal(session, nominal, task, result)
     except EngineError as error:
         _raise_if_dead(session, error)
         result.status = f"no operating point: {error.reason}"
         return result
-    nominal = nominal.starting_at(start)
+    nodes = list(circuit.points.values())
+    cycles = np.zeros(len(setup.frequencies), dtype=int)
     for index, frequency in enumerate(setup.frequencies if task.in_time else ()):
         try:
             found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes)
@@ -101,10 +111,14 @@ def run_row(session: Session, task: RowTask) -> RowResult:
             _raise_if_dead(session, error)
             said.append(f"no transient at {frequency:g} Hz: {error.reason}")
             continue
-        result.level[0, :, index], result.swing[0, :, index] = found.level, found.swing
+        _keep(result, 0, index, found)
         result.wave[:, index], result.settled[index], cycles[index] = found.wave, found.settled, found.cycles
-        result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, small[:, index])) < AGREE_DB))
-    lost, missed = _draws(session, task, result, small, nodes, start, cycles)
+        result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, np.abs(small[:, index]))) < AGREE_DB))
+    flats = [_faulty(drawn(circuit.flat, task.numbers, z), task) for z in task.z]
+    lost = _small_draws(session, nominal, flats, circuit, result, small)
+    # What settles late or never is followed at nominal values only: there the draws' spread is the healthy unit's.
+    followed = np.flatnonzero(~result.small_signal & result.settled & (cycles <= QUICK))
+    missed = _slow_draws(session, flats[: task.slow_draws], circuit, result, followed, cycles)
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
     if missed:
@@ -119,53 +133,124 @@ def _faulty(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
     return flat
 
 
-def _small_signal(session: Session, flat: FlatCircuit, circuit: Circuit, nodes: list[str]) -> tuple[Values, Values]:
-    """DC (point,) [V] and small-signal level (point, frequency) [V rms] at the set-up's drive."""
+def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowResult) -> Complex:
+    """DC, rail currents and source impedances at nominal values; returns small-signal phasors (point, frequency)."""
+    circuit = task.circuit
     setup = circuit.unit.setup
-    session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
-    return session.op(nodes), np.abs(session.ac(setup.frequencies, nodes))
+    flat = driven(nominal, setup.generator, setup.frequencies[0], setup.start_dc)
+    session.load(with_probes(flat, circuit).lines())
+    _keep_dc(session, circuit, result, 0)
+    small = session.ac(setup.frequencies, list(circuit.points.values()))
+    well = task.healthy
+    for number, (name, node) in enumerate(circuit.points.items()):
+        if well is None or _concerned(result, small, well, number):
+            result.impedance[number] = source_impedance(session, node, list(circuit.points).index(name))
+        else:
+            result.impedance[number] = well.impedance[number]
+    return small
 
 
-def _draws(
+def _concerned(result: RowResult, small: Complex, well: RowResult, point: int) -> bool:
+    """Tell whether a fault may have changed a point's source impedance, or it is high enough to matter."""
+    if np.abs(well.impedance[point, 0]) > HIGH:
+        return True
+    moved = abs(result.dc[0, point] - well.dc[0, point]) > 20e-3
+    changed = np.abs(decibels(np.abs(small[point]), np.abs(well.phasor[0, point]))) > 0.5
+    return bool(moved or changed.any())
+
+
+def _keep_dc(session: Session, circuit: Circuit, result: RowResult, sample: int) -> None:
+    """Store DC at the points and the currents the rails deliver."""
+    nodes = list(circuit.points.values())
+    ends = [node for rail in circuit.unit.rails for node in rail_ends(rail)]
+    found = session.op([*nodes, *ends])
+    result.dc[sample] = found[: len(nodes)]
+    drops = found[len(nodes) :].reshape(-1, 2)
+    for number, rail in enumerate(circuit.unit.rails):
+        result.current[sample, number] = (drops[number, 0] - drops[number, 1]) / max(rail.resistance, 1e-3)
+
+
+def _keep(result: RowResult, sample: int, index: int, found: Steady) -> None:
+    result.level[sample, :, index], result.swing[sample, :, index] = found.level, found.swing
+    turn = np.exp(-2j * np.pi * np.arange(found.wave.shape[1]) / found.wave.shape[1])
+    # A sine that starts at zero is the phasor's real axis.
+    result.phasor[sample, :, index] = 1j * np.sqrt(2) * np.mean(found.wave * turn, axis=1)
+
+
+def _small_draws(
     session: Session,
-    task: RowTask,
+    nominal: FlatCircuit,
+    flats: list[FlatCircuit],
+    circuit: Circuit,
     result: RowResult,
-    small: Values,
-    nodes: list[str],
-    start: dict[str, float],
-    cycles: list[int],
-) -> tuple[int, int]:
-    """Fill in the draws; return how many did not converge, and how many transients of draws did not."""
-    setup = task.circuit.unit.setup
-    lost = missed = 0
+    small: Complex,
+) -> int:
+    """Fill in the draws where small-signal analysis is confirmed; return how many did not converge."""
+    setup = circuit.unit.setup
+    nodes = list(circuit.points.values())
     confirmed = result.small_signal
     # Shape and the last tenth of a decibel are the transient's; they change little from draw to draw.
-    heard = (small > QUIET) & (result.level[0] > QUIET)
-    correction = np.divide(result.level[0], small, out=np.ones_like(small), where=heard)
-    shape = np.divide(result.swing[0], result.level[0], out=np.full_like(small, 2 * 2**0.5), where=heard)
-    for number, z in enumerate(task.z, 1):
-        flat = _faulty(drawn(task.circuit.flat, task.numbers, z), task).starting_at(start)
+    heard = (np.abs(small) > QUIET) & (result.level[0] > QUIET)
+    one = np.ones(small.shape)
+    size = np.divide(result.level[0], np.abs(small), out=one.copy(), where=heard)
+    shape = np.divide(result.swing[0], result.level[0], out=one * (2 * 2**0.5), where=heard)
+    turn = np.divide(result.phasor[0], small, out=one.astype(complex), where=heard)
+    lost = 0
+    before: FlatCircuit | None = None
+    for number, flat in enumerate(flats, 1):
+        flat = driven(flat, setup.generator, setup.frequencies[0], setup.start_dc)
         try:
-            result.dc[number], level = _small_signal(session, flat, task.circuit, nodes)
+            _load(session, flat, before)
+            before = flat
+            _keep_dc(session, circuit, result, number)
+            phasor = session.ac(setup.frequencies, nodes)
         except EngineError as error:
             _raise_if_dead(session, error)
+            before = None
             lost += 1
             continue
-        result.level[number][:, confirmed] = (level * correction)[:, confirmed]
-        result.swing[number][:, confirmed] = (level * correction * shape)[:, confirmed]
-        if number > task.slow_draws:
-            continue
-        # What settles late or never is followed at nominal values only: there the draws' spread is the healthy unit's.
-        for index in np.flatnonzero(~confirmed & result.settled & (np.array(cycles) <= QUICK)):
+        level = np.abs(phasor) * size
+        result.level[number][:, confirmed] = level[:, confirmed]
+        result.swing[number][:, confirmed] = (level * shape)[:, confirmed]
+        result.phasor[number][:, confirmed] = (phasor * turn)[:, confirmed]
+    return lost
+
+
+def _load(session: Session, flat: FlatCircuit, before: FlatCircuit | None) -> None:
+    """Put a circuit into ngspice: by changing numbers of the one before, where that is all that differs."""
+    changes = flat.changes_from(before) if before is not None else None
+    if changes is not None:
+        try:
+            session.change(*changes)
+            return
+        except ValueError:
+            pass
+    session.load(flat.lines())
+
+
+def _slow_draws(
+    session: Session,
+    flats: list[FlatCircuit],
+    circuit: Circuit,
+    result: RowResult,
+    followed: NDArray[np.int_],
+    cycles: NDArray[np.int_],
+) -> int:
+    """Follow draws in time where small-signal analysis is not confirmed; return how many transients gave no result."""
+    setup = circuit.unit.setup
+    missed = 0
+    for number, flat in enumerate(flats, 1):
+        for index in followed:
             try:
                 frequency = setup.frequencies[index]
-                found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, cycles[index])
+                nodes = list(circuit.points.values())
+                found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, int(cycles[index]))
             except EngineError as error:
                 _raise_if_dead(session, error)
                 missed += 1
                 continue
-            result.level[number, :, index], result.swing[number, :, index] = found.level, found.swing
-    return lost, missed
+            _keep(result, number, int(index), found)
+    return missed
 
 
 def _raise_if_dead(session: Session, error: EngineError) -> None:
@@ -174,17 +259,21 @@ def _raise_if_dead(session: Session, error: EngineError) -> None:
         raise error
 
 
-def empty(samples: int, points: int, frequencies: int) -> RowResult:
+def empty(circuit: Circuit, samples: int) -> RowResult:
     """Return a row without numbers."""
+    points, frequencies = len(circuit.points), len(circuit.unit.setup.frequencies)
 
     def nothing(*shape: int) -> Values:
         return np.full(shape, np.nan)
 
     return RowResult(
-        nothing(samples, points),
-        nothing(samples, points, frequencies),
-        nothing(samples, points, frequencies),
-        nothing(points, frequencies, WAVE_POINTS),
-        np.zeros(frequencies, dtype=bool),
-        np.zeros(frequencies, dtype=bool),
+        dc=nothing(samples, points),
+        level=nothing(samples, points, frequencies),
+        swing=nothing(samples, points, frequencies),
+        phasor=nothing(samples, points, frequencies) * (1 + 0j),
+        current=nothing(samples, len(circuit.unit.rails)),
+        impedance=nothing(points, len(IMPEDANCE_AT)) * (1 + 0j),
+        wave=nothing(points, frequencies, WAVE_POINTS),
+        small_signal=np.zeros(frequencies, dtype=bool),
+        settled=np.zeros(frequencies, dtype=bool),
     )

@@ -126,16 +126,17 @@ class Journal:
         self.path = path
         self.key = key
         try:
+            self._base = sqlite3.connect(path, timeout=30)
             try:
                 self._open()
             except sqlite3.DatabaseError:
                 self.remove()
+                self._base = sqlite3.connect(path, timeout=30)
                 self._open()
         except (OSError, sqlite3.Error) as error:
             raise cannot_keep(path, error) from error
 
     def _open(self) -> None:
-        self._base = sqlite3.connect(self.path, timeout=30)
         with self._base:
             self._base.execute("create table if not exists rows (number integer primary key, numbers blob)")
             self._base.execute("create table if not exists about (key text)")
