@@ -18,6 +18,8 @@ from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool
 from lostgain.problems import UserError
 from lostgain.signatures import Table, table
+from lostgain.signatures.draws import deviates, varied
+from lostgain.signatures.rows import RowTask, run_row
 from lostgain.signatures.store import Journal
 from lostgain.signatures.table import load
 from tests.circuit.units import make
@@ -194,22 +196,22 @@ def test_a_damaged_or_foreign_journal_is_never_taken(circuit: Circuit, pool: Poo
     assert table(circuit, pool, draws=2).data.equals(first.data)
 
 
-def test_rows_of_another_table_are_thrown_away(tmp_path: Path, first: Table) -> None:
-    from lostgain.signatures.rows import empty
-
-    row = empty(3, 2, 3)
-    journal = Journal(tmp_path / "j.partial", "one")
-    journal.add(1, row)
-    journal.close()
-    journal = Journal(tmp_path / "j.partial", "one")
-    assert set(journal.done(row)) == {1}
-    assert np.isnan(journal.done(row)[1].level).all()
-    assert journal.done(empty(4, 2, 3)) == {}
-    journal.close()
-    journal = Journal(tmp_path / "j.partial", "two")
-    assert journal.done(row) == {}
-    journal.remove()
-    assert not (tmp_path / "j.partial").exists()
+def test_rows_of_another_table_are_thrown_away(tmp_path: Path, circuit: Circuit, pool: Pool) -> None:
+    numbers = varied(circuit)
+    tasks = [RowTask(circuit, (), numbers, deviates(draws, len(numbers), seed=1), 0) for draws in (2, 4)]
+    row, larger = (outcome.value for outcome in pool.map(run_row, tasks))
+    path = tmp_path / "j.partial"
+    with closing(Journal(path, "one")) as journal:
+        journal.add(1, row)
+    with closing(Journal(path, "one")) as journal:
+        (found,) = journal.done(row).values()
+        assert np.array_equal(found.level, row.level, equal_nan=True)
+        assert found.status == row.status
+        assert journal.done(larger) == {}
+    with closing(Journal(path, "two")) as journal:
+        assert journal.done(row) == {}
+        journal.remove()
+    assert not path.exists()
 
 
 def test_a_folder_that_cannot_be_written_is_said(
