@@ -80,7 +80,9 @@ def _at(
     level = next((row for row in reversed(readings.rows) if row.quantity == "level"), None)
     dc = next((row for row in reversed(readings.rows) if row.quantity == "dc"), None)
     meter = level.instrument if level else setup
-    form = level.given_as if level and not level.word and level.given_as in ("rms", "pp", "peak") else "rms"
+    form = "pp" if instruments[meter].responds == "pp" else "rms"
+    if level is not None and not level.word and level.given_as in ("rms", "pp", "peak"):
+        form = level.given_as
     wanted = facts().reading.dc_instrument
     dc_meter = dc.instrument if dc else wanted if wanted in instruments else setup
     found = []
