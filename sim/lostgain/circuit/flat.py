@@ -104,6 +104,38 @@ class FlatCircuit:
             models[model] = set_parameter(models[model], parameter, value)
         return replace(self, models=models)
 
+    def changes_from(self, other: FlatCircuit) -> tuple[dict[str, float], dict[tuple[str, str], float]] | None:
+        """Return the numbers in which this circuit differs from another, or None where it differs in more than that.
+
+        Returns
+        -------
+        values : dict
+            Element name to value (SI).
+        parameters : dict
+            ``(model, parameter)`` to value.
+        """
+        if self.elements.keys() != other.elements.keys() or self.models.keys() != other.models.keys():
+            return None
+        values: dict[str, float] = {}
+        for name, element in self.elements.items():
+            before = other.elements[name]
+            if element == before:
+                continue
+            first, _, tail = element.rest.partition(" ")
+            if element.nodes != before.nodes or tail != before.rest.partition(" ")[2] or name[0] not in "rclv":
+                return None
+            values[name] = float(first)
+        parameters: dict[tuple[str, str], float] = {}
+        for model, text in self.models.items():
+            if text == other.models[model]:
+                continue
+            here, there = dict(_PARAMETER.findall(text)), dict(_PARAMETER.findall(other.models[model]))
+            if here.keys() != there.keys():
+                return None
+            changed = {key: spice_number(value) for key, value in here.items() if value != there[key]}
+            parameters.update(((model, key), value) for key, value in changed.items())
+        return values, parameters
+
     def starting_at(self, volts: Mapping[str, float]) -> FlatCircuit:
         """Return a copy whose operating point is looked for near given voltages: ``{node: V}``.
 

@@ -11,7 +11,7 @@ import lostgain
 from lostgain.cli.files import written
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import unit_argument
+from lostgain.cli.words import known_arguments, known_of, unit_argument
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -23,6 +23,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument("readings", metavar="READINGS", help="a readings file (CSV)")
     parser.add_argument("--rates", metavar="SET", default="bench",
                         help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
+    known_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--pictures", metavar="FOLDER", type=Path, help="draw the pictures into this folder as well")
     parser.set_defaults(run=run)
@@ -36,11 +37,12 @@ def run(args: argparse.Namespace) -> None:
     readings = lostgain.read_readings(args.readings, unit)
     table = opened(unit)
     with shown("Comparing"):
-        verdict = lostgain.match(table, readings, rates)
+        verdict = lostgain.match(table, readings, rates, known_of(args, unit))
+        limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])
     if args.json:
-        print(json.dumps(lostgain.verdict_record(verdict), ensure_ascii=False, allow_nan=False))
+        print(json.dumps(lostgain.verdict_record(verdict, limits), ensure_ascii=False, allow_nan=False))
     else:
-        print(lostgain.verdict_text(verdict, unit, readings))
+        print(lostgain.verdict_text(verdict, unit, readings, limits))
     if args.pictures is not None:
         with shown("Drawing"):
             drawn = lostgain.verdict_pictures(table, readings, verdict, args.pictures)

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterable
 from typing import Any, NoReturn
 
+import lostgain
 from lostgain.problems import Problem, nearest
 
 
@@ -46,3 +47,18 @@ def count(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 256:
         raise argparse.ArgumentTypeError(f"'{text}' is no number of workers from 1 to 256")
     return int(text)
+
+
+def known_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add what a technician knows besides readings."""
+    parser.add_argument("--suspect", metavar="PART", action="append", default=[], help="a part you suspect; repeatable")
+    parser.add_argument("--age", metavar="YEARS", type=float, help="age of the unit in years")
+    parser.add_argument("--note", metavar="TEXT", action="append", default=[],
+                        help='what else is known: "dropped", "electrolytics all original"; repeatable')  # fmt: skip
+
+
+def known_of(args: argparse.Namespace, unit: lostgain.Unit) -> lostgain.Knowledge | None:
+    """Return what the technician knows, or None where nothing was said."""
+    if not (args.suspect or args.note or args.age is not None):
+        return None
+    return lostgain.known(unit, args.suspect, args.age, args.note)

@@ -91,9 +91,7 @@ class Belief:
         return np.asarray(np.bincount(self.suspect, self.weight, len(self.named)), dtype=float)
 
 
-def belief(
-    table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None = None
-) -> Belief:
+def belief(table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None = None) -> Belief:
     """Return what is believed, before any reading too.
 
     Parameters

@@ -6,9 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.features import unscaled
-from lostgain.diagnosis.hypotheses import Hypotheses
+from lostgain.diagnosis.likelihood import word_likelihood
 from lostgain.diagnosis.model import Evidence
-from lostgain.diagnosis.observed import Observed
+from lostgain.diagnosis.posterior import Case, Posterior
+from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
 
@@ -16,35 +17,48 @@ Values = NDArray[np.float64]
 NINETY = 1.645
 
 
-def evidence(seen: Observed, found: Hypotheses, mean: Values, cov: Values, channel: str) -> tuple[Evidence, ...]:
-    """Return the numeric readings of the suspected channel beside what a hypothesis predicts.
+def evidence(table: Table, posterior: Posterior, case: Case, index: int) -> tuple[Evidence, ...]:
+    """Return the readings of the suspected channel beside what a hypothesis predicts, numbers first.
 
     Parameters
     ----------
-    seen : Observed
-    found : Hypotheses
-    mean, cov : arrays, (latent,), (latent, latent)
-        The hypothesis's prediction.
-    channel : str
-        The suspected channel.
+    table : Table
+    posterior : Posterior
+    case : Case
+        With the suspected channel.
+    index : int
+        The hypothesis.
     """
-    columns = np.array([feature for _, feature in seen.latent], dtype=int)
-    well_mean = found.mean[0, columns]
-    well_cov = found.cov[0][np.ix_(columns, columns)] + seen.common
+    seen = posterior.seen
     rows = []
     for number, reading in enumerate(seen.readings):
-        pick = seen.operator[number]
-        at = int(np.argmax(np.abs(pick)))
-        if seen.latent[at][0] != channel:
-            continue
-        feature = seen.features[seen.latent[at][1]]
-        middle, sigma = float(mean[at]), float(np.sqrt(cov[at, at] + seen.noise[number, number]))
-        off, own = _off(seen.value[number], pick, mean, cov, seen.noise[number, number])
-        well_off, well = _off(seen.value[number], pick, well_mean, well_cov, seen.noise[number, number])
-        weight = -0.5 * (off**2 - well_off**2) - np.log(own / well)
-        centre, low, high = (unscaled(middle + shift * sigma, feature) for shift in (0, -NINETY, NINETY))
-        rows.append(Evidence(reading, centre, low, high, float(weight), float(off)))
+        if reading.channel == case.channel:
+            rows.append(_numeric(posterior, case, index, number))
+    for reading, feature in seen.words:
+        if reading.channel == case.channel:
+            at = seen.latent.index((reading.channel, feature))
+            log = word_likelihood(table, posterior.found, seen, case.mean, case.cov, reading, feature, case.channel)
+            ends = _ends(posterior, case.mean[index, at], case.cov[index, at, at], feature)
+            rows.append(Evidence(reading, *ends, float(log[index] - log[0]), 0.0))
     return tuple(rows)
+
+
+def _numeric(posterior: Posterior, case: Case, index: int, number: int) -> Evidence:
+    seen = posterior.seen
+    pick, noise = seen.operator[number], float(seen.noise[number, number])
+    at = int(np.argmax(np.abs(pick)))
+    off, own = _off(seen.value[number], pick, case.mean[index], case.cov[index], noise)
+    # The first hypothesis is the healthy unit.
+    well_off, well = _off(seen.value[number], pick, case.mean[0], case.cov[0], noise)
+    weight = -0.5 * (off**2 - well_off**2) - np.log(own / well)
+    ends = _ends(posterior, case.mean[index, at], case.cov[index, at, at] + noise, seen.latent[at][1])
+    return Evidence(seen.readings[number], *ends, float(weight), off)
+
+
+def _ends(posterior: Posterior, middle: float, variance: float, feature: int) -> tuple[float, float, float]:
+    about, sigma = posterior.seen.features[feature], float(np.sqrt(variance))
+    centre, low, high = (unscaled(float(middle) + shift * sigma, about) for shift in (0.0, -NINETY, NINETY))
+    return centre, low, high
 
 
 def _off(value: float, pick: Values, mean: Values, cov: Values, noise: float) -> tuple[float, float]:

@@ -11,6 +11,7 @@ from lostgain.diagnosis.features import Feature
 from lostgain.diagnosis.hypotheses import Hypotheses
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.shapes import likelihood as shape_likelihood
+from lostgain.readings.model import Reading
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -54,13 +55,41 @@ def log_likelihood(table: Table, found: Hypotheses, seen: Observed, faulty: str,
         middle = mean @ seen.operator.T
         spread = seen.operator @ cov @ seen.operator.T + seen.noise
         result += gaussian(seen.value, middle, spread)
-    columns = {key: number for number, key in enumerate(seen.latent)}
-    for reading, feature in seen.low:
-        at = columns[(reading.channel, feature)]
-        result += _low(mean[:, at], cov[:, at, at], found.mean[0, feature], seen.features[feature])
-    for reading, feature in seen.shapes:
-        result += np.log(_shape(table, found, reading.word, seen.features[feature], reading.channel, faulty, shared))
+    for reading, feature in seen.words:
+        result += word_likelihood(table, found, seen, mean, cov, reading, feature, faulty)
     return result
+
+
+def word_likelihood(
+    table: Table,
+    found: Hypotheses,
+    seen: Observed,
+    mean: Values,
+    cov: Values,
+    reading: Reading,
+    feature: int,
+    faulty: str,
+) -> Values:
+    """Return the logarithm of how likely a reading in words is: array, (hypothesis,).
+
+    Parameters
+    ----------
+    table : Table
+    found : Hypotheses
+    seen : Observed
+    mean, cov : arrays, (hypothesis, latent), (hypothesis, latent, latent)
+        From `latent_moments`.
+    reading : Reading
+    feature : int
+        Its place in ``seen.features``.
+    faulty : str
+        The channel that holds the fault.
+    """
+    if reading.word == "low":
+        at = seen.latent.index((reading.channel, feature))
+        return _low(mean[:, at], cov[:, at, at], found.mean[0, feature], seen.features[feature])
+    here = found.shared | (reading.channel == faulty)
+    return np.asarray(np.log(_shape(table, found, reading.word, seen.features[feature], here)))
 
 
 def gaussian(value: Values, middle: Values, spread: Values) -> Values:
@@ -85,7 +114,7 @@ def broad(found: Hypotheses, seen: Observed) -> float:
     Each reading of a faulty channel may be anywhere in a broad range; words about a picture are as likely as not.
     """
     allow = allowances()
-    total = np.log(0.5) * (len(seen.shapes) + len(seen.low))
+    total = np.log(0.5) * len(seen.words)
     if len(seen.value):
         levels = np.array([seen.features[feature].is_level for _, feature in seen.latent])
         width = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc)
@@ -105,12 +134,9 @@ def _low(mean: Values, var: Values, healthy: float, feature: Feature) -> Values:
     return np.asarray(logsumexp(np.stack([chance + np.log(1 - slip), np.full_like(chance, np.log(slip))]), axis=0))
 
 
-def _shape(
-    table: Table, found: Hypotheses, word: str, feature: Feature, channel: str, faulty: str, shared: NDArray[np.bool_]
-) -> Values:
+def _shape(table: Table, found: Hypotheses, word: str, feature: Feature, here: NDArray[np.bool_]) -> Values:
     frequency = max(feature.frequency, 0)
     waves = table.values("wave")[:, feature.point, frequency].astype(float)
     settled = np.asarray(table.data.settled.values)[:, frequency]
     rows = shape_likelihood(word, waves, settled, feature.floor)
-    here = shared | (channel == faulty)
     return np.where(here, rows[found.row], rows[0])

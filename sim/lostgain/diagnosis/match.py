@@ -73,7 +73,7 @@ def match(
         warnings=tuple(notes),
         table=table.key,
         rates=f"{chosen.title} ({chosen.source})",
-        used=len(seen.value) + len(seen.low) + len(seen.shapes),
+        used=len(seen.value) + len(seen.words),
         knowledge=stated(knowledge) if knowledge is not None else (),
         contradiction=odd.reading if odd is not None else None,
     )
@@ -92,7 +92,7 @@ def _suspects(table: Table, posterior: Posterior) -> list[Suspect]:
             best = int(mine[np.argmax(case.share[mine])])
             suspect = _suspect(table, posterior, case, index, mine, names)
             if total > SHOWN:
-                beside = evidence(seen, found, case.mean[best], case.cov[best], case.channel)
+                beside = evidence(table, posterior, case, best)
                 suspect = replace(suspect, evidence=beside)
             spread = seen.operator @ case.cov[best] @ seen.operator.T + seen.noise
             listed.append((suspect, seen.operator @ case.mean[best], spread))

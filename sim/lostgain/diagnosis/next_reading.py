@@ -152,5 +152,3 @@ def _action(parts: Sequence[tuple[str, str, float]], done: Sequence[Move]) -> Mo
         if whole:
             return max(whole, key=lambda each: each.rate)
     return None
-
-

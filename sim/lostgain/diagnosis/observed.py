@@ -42,8 +42,8 @@ class Observed:
         Generator, controls and model: what all hypotheses allow for.
     readings : list of Reading
         The reading of each row.
-    shapes, low : list of (Reading, Feature)
-        Readings in words that are no numbers.
+    words : list of (Reading, int)
+        Readings in words that are no numbers, and the feature each is about.
     left_out : list of str
         Readings that could not be used, with the reason.
     """
@@ -55,8 +55,7 @@ class Observed:
     noise: Values = field(default_factory=lambda: np.zeros((0, 0)))
     common: Values = field(default_factory=lambda: np.zeros((0, 0)))
     readings: list[Reading] = field(default_factory=list)
-    shapes: list[tuple[Reading, int]] = field(default_factory=list)
-    low: list[tuple[Reading, int]] = field(default_factory=list)
+    words: list[tuple[Reading, int]] = field(default_factory=list)
     left_out: list[str] = field(default_factory=list)
 
 
@@ -102,8 +101,7 @@ def observed(table: Table, readings: Sequence[Reading], instruments: Mapping[str
     keys += [key for key in dict.fromkeys((r.channel, f) for r, f in words) if key not in keys]
     out.features = list(dict.fromkeys(feature for _, feature in keys))
     out.latent = [(channel, out.features.index(feature)) for channel, feature in keys]
-    for reading, feature in words:
-        (out.low if reading.word == "low" else out.shapes).append((reading, out.features.index(feature)))
+    out.words = [(reading, out.features.index(feature)) for reading, feature in words]
     out.readings = [row.reading for row in rows]
     out.value = np.array([row.value for row in rows])
     out.operator = np.zeros((len(rows), len(keys)))

@@ -7,24 +7,27 @@ from typing import Any
 
 import numpy as np
 
-from lostgain.diagnosis import Verdict
+from lostgain.diagnosis import Limits, Verdict
 from lostgain.signatures import Prediction, sentences, stage_gains
 from lostgain.signatures.predict import State
 
 
-def verdict_record(verdict: Verdict) -> dict[str, Any]:
+def verdict_record(verdict: Verdict, limits: Limits | None = None) -> dict[str, Any]:
     """Return a verdict as one JSON object.
 
     Parameters
     ----------
     verdict : Verdict
+    limits : Limits or None
+        What no reading can tell.
 
     Returns
     -------
     dict
         ``suspects`` (most probable first; each with ``part``, ``mode``, ``severity``, ``severity_text``, ``stage``,
         ``channel``, ``probability``, ``group``), ``healthy``, ``unexplained``, ``groups`` (each with ``group``,
-        ``suspects``, ``probability``), ``warnings``, ``table``. What is no number is None.
+        ``suspects``, ``probability``), ``warnings``, ``table``, ``knowledge``; with `limits` also ``inseparable`` and
+        ``unmarked``. What is no number is None.
     """
     suspects = [
         {
@@ -50,6 +53,8 @@ def verdict_record(verdict: Verdict) -> dict[str, Any]:
         "groups": groups,
         "warnings": list(verdict.warnings),
         "table": verdict.table,
+        "knowledge": list(verdict.knowledge),
+        **({} if limits is None else {"inseparable": list(limits.inseparable), "unmarked": list(limits.unmarked)}),
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from lostgain.diagnosis import Suspect, Verdict
+from lostgain.diagnosis import Limits, Suspect, Verdict
 from lostgain.diagnosis.model import Evidence
 from lostgain.quantities import show, show_level
 from lostgain.readings import Readings
@@ -20,7 +20,7 @@ EXPLAINED = 3
 SPEAKS = 2.0
 
 
-def verdict_text(verdict: Verdict, unit: Unit, readings: Readings) -> str:
+def verdict_text(verdict: Verdict, unit: Unit, readings: Readings, limits: Limits | None = None) -> str:
     """Return a verdict.
 
     Parameters
@@ -29,6 +29,8 @@ def verdict_text(verdict: Verdict, unit: Unit, readings: Readings) -> str:
     unit : Unit
     readings : Readings
         What was matched.
+    limits : Limits or None
+        What no reading can tell.
     """
     count = f"{verdict.used} reading{'' if verdict.used == 1 else 's'} of {readings.path.name}"
     heading = wrapped(f"{unit.title}: {count}")
@@ -42,7 +44,9 @@ def verdict_text(verdict: Verdict, unit: Unit, readings: Readings) -> str:
             _suspects(verdict, leading),
             _look_alikes(verdict, leading),
             *[_evidence(each, unit) for each in _explained(leading)],
+            _limits(limits),
             wrapped(f"Failure rates: {verdict.rates}."),
+            wrapped(f"Taken into account: {'; '.join(verdict.knowledge)}.") if verdict.knowledge else [],
             [f"Signature table: {verdict.table}"],
         ]
     )
@@ -96,6 +100,23 @@ def _look_alikes(verdict: Verdict, leading: list[Suspect]) -> list[str]:
     if not rows:
         return []
     return [*section("Look-alikes: these readings cannot tell them apart"), *table(rows, "><")]
+
+
+def _limits(limits: Limits | None) -> list[str]:
+    if limits is None:
+        return []
+    lines = []
+    for names in limits.inseparable:
+        listed = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
+        lines += wrapped(f"No level or DC reading in reach tells these apart: {listed}.", "    ", "  ")
+    if limits.unmarked:
+        parts = sorted({name.split()[0] for name in limits.unmarked})
+        listed = ", ".join(parts[:10]) + (f" and {len(parts) - 10} more" if len(parts) > 10 else "")
+        lines += wrapped(
+            f"{len(limits.unmarked)} faults leave no mark at the points in reach, whatever is read; "
+            f"they are faults of {listed}.", "    ", "  ",
+        )  # fmt: skip
+    return [*section("What readings cannot tell here"), *lines] if lines else []
 
 
 def _explained(leading: list[Suspect]) -> list[Suspect]:

@@ -160,5 +160,3 @@ def _instead(step: Next) -> list[str]:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-

@@ -109,6 +109,13 @@ def _run(tasks: list[RowTask], journal: Journal, pool: Pool, progress: Progress 
     waiting = [number for number in first if number not in done]
     hung: list[tuple[int, str]] = []
     before = len(first) - len(waiting)
+    if 0 in waiting:
+        outcome = pool.map(run_row, [tasks[0]])[0]
+        done[0] = outcome.value if outcome.error is None else _result(outcome, tasks[0], outcome.error)
+        journal.add(0, done[0])
+        waiting.remove(0)
+        before += 1
+    tasks = [replace(task, healthy=done[0]) for task in tasks]
     for count, (index, outcome) in enumerate(pool.imap(run_row, [tasks[number] for number in waiting]), before + 1):
         number = waiting[index]
         if outcome.error is None:
@@ -151,4 +158,4 @@ def _result(outcome: Outcome, task: RowTask, error: str) -> RowResult:
 
 
 def _nothing(task: RowTask) -> RowResult:
-    return empty(len(task.z) + 1, len(task.circuit.points), len(task.circuit.unit.setup.frequencies))
+    return empty(task.circuit, len(task.z) + 1)

@@ -42,7 +42,7 @@ def source_impedance(session: Session, node: str, number: int) -> Complex:
         _, found = session.sweep(IMPEDANCE_AT[0], IMPEDANCE_AT[-1], 1, [node])
     finally:
         session.change({f"@iprobe{number}[acmag]": 0.0}, {})
-    return found[0]
+    return np.asarray(found[0])
 
 
 def loading(impedance: Complex, frequency: float | None, ohms: float, farads: float) -> Complex:
@@ -66,7 +66,9 @@ def loading(impedance: Complex, frequency: float | None, ohms: float, farads: fl
     at = np.log10(frequency)
     place = np.clip((at - np.log10(IMPEDANCE_AT[0])), 0, len(IMPEDANCE_AT) - 1.001)
     low, share = int(place), place - int(place)
-    between = (1 - share) * impedance[..., low] + share * impedance[..., low + 1]
+    # Impedances run straight on logarithmic scales: a capacitance is a line there, not on linear ones.
+    ends = np.log(impedance[..., low : low + 2] + 1e-9)
+    between = np.exp((1 - share) * ends[..., 0] + share * ends[..., 1])
     return np.asarray(1 / (1 + between * (1 / ohms + 2j * np.pi * frequency * farads)))
 
 

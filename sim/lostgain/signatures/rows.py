@@ -12,7 +12,8 @@ from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
 from lostgain.faults import Fault, put_in
 from lostgain.signatures.draws import Varied, drawn
-from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, decibels, steady
+from lostgain.signatures.probes import IMPEDANCE_AT, rail_ends, source_impedance, with_probes
+from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, Steady, decibels, steady
 
 Values = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -266,13 +267,16 @@ def empty(circuit: Circuit, samples: int) -> RowResult:
     def nothing(*shape: int) -> Values:
         return np.full(shape, np.nan)
 
+    def nothing_complex(*shape: int) -> Complex:
+        return np.full(shape, np.nan + 0j, dtype=np.complex128)
+
     return RowResult(
         dc=nothing(samples, points),
         level=nothing(samples, points, frequencies),
         swing=nothing(samples, points, frequencies),
-        phasor=nothing(samples, points, frequencies) * (1 + 0j),
+        phasor=nothing_complex(samples, points, frequencies),
         current=nothing(samples, len(circuit.unit.rails)),
-        impedance=nothing(points, len(IMPEDANCE_AT)) * (1 + 0j),
+        impedance=nothing_complex(points, len(IMPEDANCE_AT)),
         wave=nothing(points, frequencies, WAVE_POINTS),
         small_signal=np.zeros(frequencies, dtype=bool),
         settled=np.zeros(frequencies, dtype=bool),

@@ -31,6 +31,8 @@ class Table:
     data : xarray.Dataset
         ``dc (row, sample, point) [V]``, ``level (row, sample, point, frequency) [V rms]``,
         ``swing (row, sample, point, frequency) [V peak to peak]``, ``wave (row, point, frequency, phase) [V]``,
+        ``phasor (row, sample, point, frequency, part) [V rms]``, ``current (row, sample, rail) [A]``,
+        ``impedance (row, point, impedance_at, part) [ohm]``,
         ``small_signal (row, frequency)``, ``settled (row, frequency)``, ``status (row)``. Sample 0 is at nominal
         values, the others are tolerance draws, the same for every row. What did not converge is NaN.
     key : str
@@ -56,6 +58,11 @@ class Table:
         """Return the numbers of a quantity: array, (row, sample, point) or (row, sample, point, frequency)."""
         return np.asarray(self.data[quantity].values)
 
+    def complex_values(self, quantity: str) -> NDArray[np.complex128]:
+        """Return the numbers of a complex quantity: ``phasor`` or ``impedance``, with the table's axes."""
+        parts = self.data[quantity].values.astype(float)
+        return np.asarray(parts[..., 0] + 1j * parts[..., 1])
+
     @cached_property
     def failed(self) -> tuple[tuple[Fault | None, str], ...]:
         """Rows that lack numbers, with the reason."""
@@ -72,6 +79,13 @@ def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult]
             "dc": (numbers[:3], np.array([row.dc for row in rows]), {"units": "V"}),
             "level": (numbers, np.array([row.level for row in rows]), {"units": "V rms"}),
             "swing": (numbers, np.array([row.swing for row in rows]), {"units": "V peak to peak"}),
+            "phasor": ((*numbers, "part"), _parts([row.phasor for row in rows]), {"units": "V rms"}),
+            "current": (("row", "sample", "rail"), np.array([row.current for row in rows]), {"units": "A"}),
+            "impedance": (
+                ("row", "point", "impedance_at", "part"),
+                _parts([row.impedance for row in rows]),
+                {"units": "ohm"},
+            ),
             "wave": (
                 ("row", "point", "frequency", "phase"),
                 np.array([row.wave for row in rows], dtype=np.float32),
@@ -91,13 +105,23 @@ def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult]
     return Table(circuit, faults, data, key)
 
 
+#: What is stored compressed.
+PACKED = ("dc", "level", "swing", "phasor", "current", "impedance", "wave")
+
+
+def _parts(arrays: list[NDArray[np.complex128]]) -> NDArray[np.float32]:
+    """Split complex numbers into a last axis of real and imaginary part, since netCDF has none."""
+    stacked = np.array(arrays)
+    return np.stack([stacked.real, stacked.imag], axis=-1).astype(np.float32)
+
+
 def save(table: Table, path: Path) -> None:
     """Write a table as netCDF-4; under its final name only once it is whole."""
     path.parent.mkdir(parents=True, exist_ok=True)
     part = path.with_name(f"{path.name}.{os.getpid()}.part")
     try:
         # A checksum tells a damaged table from a whole one.
-        packed = {name: {"zlib": True, "complevel": 3, "fletcher32": True} for name in ("dc", "level", "swing", "wave")}
+        packed = {name: {"zlib": True, "complevel": 3, "fletcher32": True} for name in PACKED}
         table.data.to_netcdf(part, engine="h5netcdf", encoding=packed)
         part.replace(path)
     finally:
