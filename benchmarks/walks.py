@@ -1,7 +1,7 @@
 """Two ways a bench works without a computer: stage by stage along the signal, and by halves.
 
-Both judge a reading by the healthy unit's range, as a bench sheet shows it; look for the first stage whose output is not
-as it should be; and then read everything in that stage before anything else, the probe moved as little as may be.
+Both judge a reading by the healthy unit's range, as a bench sheet shows it; look for the first stage whose output is
+not as it should be; and then read everything in that stage before anything else, the probe moved as little as may be.
 """
 
 from __future__ import annotations
@@ -74,7 +74,9 @@ def _inside(state: State, stage: int, ends: list[str]) -> Candidate | None:
     nodes = {node: name for name, node in state.table.circuit.stage_ends.items()}
     owner = nodes[state.table.circuit.points[ends[stage]]]
     points = {point.name for point in state.table.circuit.unit.points if point.stage == owner}
-    points |= {ends[stage], *ends[max(0, stage - 1) : stage]} | ({state.table.points[0]} if owner == names[0] else set())
+    points |= {ends[stage], *ends[max(0, stage - 1) : stage]}
+    if owner == names[0]:
+        points.add(state.table.points[0])
     found = [each for each in state.left if each.reading.point in points]
     return min(found, key=lambda each: each.minutes) if found else None
 

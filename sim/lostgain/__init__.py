@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from lostgain.bench.cautions import Caution, cautions
     from lostgain.bench.check import Check, check
     from lostgain.bench.printed import compare_printed
+    from lostgain.bench.session import Session
     from lostgain.bench.sheet import sheet
     from lostgain.bench.sheet_model import Sheet
     from lostgain.circuit.build import build as build_circuit
@@ -80,6 +81,7 @@ _PLACES = {
     "Rates": ("faults.rates", "Rates"),
     "Reading": ("readings.model", "Reading"),
     "Readings": ("readings.model", "Readings"),
+    "Session": ("bench.session", "Session"),
     "Sheet": ("bench.sheet_model", "Sheet"),
     "Suspect": ("diagnosis.model", "Suspect"),
     "Table": ("signatures.table", "Table"),
@@ -141,6 +143,7 @@ __all__ = [
     "Rates",
     "Reading",
     "Readings",
+    "Session",
     "Sheet",
     "Suspect",
     "Table",

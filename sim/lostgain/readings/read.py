@@ -46,7 +46,7 @@ LONGEST = 80
 NEAR = 0.02
 
 
-def read(path: str | Path, unit: Unit) -> Readings:
+def read(path: str | Path, unit: Unit, may_be_empty: bool = False) -> Readings:
     """Return the readings in a CSV file.
 
     Only test point and value must be given; the rest is filled in: the quantity from the value's unit, the set-up's
@@ -57,6 +57,8 @@ def read(path: str | Path, unit: Unit) -> Readings:
     path : str or Path
     unit : Unit
         The unit they were taken on.
+    may_be_empty : bool
+        True for a file that is still being written: no reading in it is then no mistake.
 
     Raises
     ------
@@ -66,6 +68,7 @@ def read(path: str | Path, unit: Unit) -> Readings:
     path = Path(path)
     sheet = read_sheet(path, COLUMNS, REQUIRED)
     reader = _Reader(path, unit, sheet)
+    reader.may_be_empty = may_be_empty
     for row in sheet.rows:
         if len(reader.problems) >= MOST_MISTAKES:
             break
@@ -88,6 +91,7 @@ class _Reader:
         self.unreachable: list[tuple[str, str]] = []
         self.empty: list[int] = []
         self.good = self.channel = ""
+        self.may_be_empty = False
         self.instrument = self._setup_instrument()
         self.frequency = unit.setup.frequencies[0]
         for line, text in sheet.comments:
@@ -262,7 +266,7 @@ class _Reader:
         if self.empty:
             lines = ", ".join(map(str, self.empty[:10])) + (" …" if len(self.empty) > 10 else "")
             self.warnings.append(f"{self.path}: no value in line {lines}; taken as not read.")
-        if not self.problems and not self.rows:
+        if not self.problems and not self.rows and not self.may_be_empty:
             self._wrong(None, "there is no reading in this file.", "A reading is a line with a test point and a value.")
         if (more := len(self.warnings) - MOST_WARNINGS) > 0:
             self.warnings[MOST_WARNINGS:] = [f"{self.path}: {more} more warnings like these."]

@@ -8,8 +8,10 @@ from lostgain.report.text_layout import joined, section, wrapped
 from lostgain.unit import called
 from lostgain.unit.model import Unit
 
-#: Two suspects predict the same reading if each one's value lies in the other's range.
+#: Readings and moves shown.
 LINES = 5
+#: Parts less probable than this are not named beside others.
+LEAST = 0.02
 
 _WHY = {
     "sure": "One part holds nine tenths of the probability:",
@@ -38,7 +40,7 @@ def next_text(step: Next, unit: Unit, most: int = LINES) -> str:
     lines: list[str] = []
     for number, each in enumerate(worth, 1):
         lines += wrapped(f"{each_text(each, unit)} ({cost(each)})", "     ", f"  {number}. ")
-        lines += _more(each, unit)
+        lines += _more(each)
     title = section("If that is not wanted yet") if step.stop else []
     if not step.stop:
         return joined([[*head, *lines], _instead(step)])
@@ -60,17 +62,18 @@ def next_line(step: Next, unit: Unit) -> str:
 
 def conclusion(step: Next, unit: Unit) -> str:
     """Return why no further reading is asked for, and what to do."""
-    del unit
     if step.stop == "healthy":
         return f"{_WHY['healthy']} If the fault comes and goes, warm, cool and tap while the signal is watched."
     if step.stop == "unexplained":
         return f"{_WHY['unexplained']} Take the oddest reading again, and compare with a good channel."
-    names = [f"{part}{f' ({channel})' if channel != 'all' else ''}" for part, channel, _ in step.parts[:4]]
+    many = len(unit.channels) > 1
+    held = [each for each in step.parts if each[2] >= LEAST] or list(step.parts[:1])
+    names = [f"{part} ({channel})" if many and channel != "all" else part for part, channel, _ in held[:4]]
     act = f"{step.action.text}." if step.action is not None else f"look at {names[0]}." if names else ""
     if step.stop == "sure" or len(names) == 1:
         return f"{_capital(act)} {_WHY['sure'] if step.stop == 'sure' else _WHY['idle']} {names[0]}."
     listed = f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "nothing"
-    rest = f" (and {len(step.parts) - 4} less likely)" if len(step.parts) > 4 else ""
+    rest = f" (and {len(held) - 4} less likely)" if len(held) > 4 else ""
     return f"{listed}{rest} can't be told apart here: {act}"
 
 
@@ -86,7 +89,8 @@ def each_text(each: NextReading | Move, unit: Unit) -> str:
 
 def cost(each: NextReading | Move) -> str:
     """Return how long it takes and what it tells: ``1 min, 0.8 bit``."""
-    return f"{each.minutes:.2g} min, {each.information:.2g} bit"
+    told = f"{each.information:.2g} bit" if each.information >= 0.01 else "tells next to nothing"
+    return f"{each.minutes:.2g} min, {told}"
 
 
 def foretold_text(reading: NextReading) -> str:
@@ -133,8 +137,7 @@ def _named(each: Expectation) -> str:
     return f"{each.part} {each.mode}"
 
 
-def _more(each: NextReading | Move, unit: Unit) -> list[str]:
-    del unit
+def _more(each: NextReading | Move) -> list[str]:
     if isinstance(each, NextReading):
         said = foretold_text(each)
         return wrapped(said, "       ") if said else []

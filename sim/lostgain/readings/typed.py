@@ -1,0 +1,96 @@
+"""One reading typed at a prompt, read by the same rules as a line of a readings file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from lostgain.problems import Problem, UserError
+from lostgain.readings.model import Readings
+from lostgain.readings.read import _Reader
+from lostgain.readings.table import Row, Sheet
+from lostgain.readings.words import quantity
+from lostgain.unit.model import Unit
+
+_TYPED = Path("typed")
+
+
+def typed(unit: Unit, cells: Mapping[str, str], good: str = "") -> Readings:
+    """Return one typed reading, or a test point that can't be reached.
+
+    Parameters
+    ----------
+    unit : Unit
+    cells : mapping
+        Column of a readings file to its text: ``test point``, ``value``, ``quantity`` …
+    good : str
+        The channel known to be good, for "same as good".
+
+    Raises
+    ------
+    UserError
+        With what is wrong; its problems name no file.
+    """
+    reader = _Reader(_TYPED, unit, Sheet((), (), {}, (), ()))
+    reader.good, reader.may_be_empty = good, True
+    reader.take(Row(1, dict(cells)))
+    try:
+        found = reader.finish()
+    except UserError as error:
+        # What is typed has no file and no line to name.
+        raise UserError([Problem(each.message, meant=each.meant) for each in error.problems]) from error
+    if not found.rows and not found.unreachable:
+        raise UserError(found.warnings[-1].split(": ", 1)[-1] if found.warnings else "no value was given.")
+    return replace(found, warnings=tuple(text.split(": ", 1)[-1] for text in found.warnings))
+
+
+def place_cells(unit: Unit, text: str) -> dict[str, str]:
+    """Return the cells that a typed place fills: ``U2 pin 1, 40 Hz`` or ``U2 pin 1, dc, Zone B``.
+
+    Parameters
+    ----------
+    unit : Unit
+    text : str
+        A test point; then, after commas, a quantity, a frequency, a channel or an instrument in any order.
+
+    Raises
+    ------
+    UserError
+        If a piece is none of these.
+    """
+    reader = _Reader(_TYPED, unit, Sheet((), (), {}, (), ()))
+    pieces = [piece.strip() for piece in text.split(",")]
+    # The name of a test point may hold a comma itself ("R14, hot end"): the longest run that is one is the point.
+    for count in range(len(pieces), 0, -1):
+        point = ", ".join(pieces[:count])
+        try:
+            reader.finder.point(point)
+        except ValueError as error:
+            if count == 1:
+                raise UserError(str(error)) from error
+            continue
+        pieces = pieces[count:]
+        break
+    cells = {"test point": point}
+    for piece in filter(None, pieces):
+        cells[_column(reader, piece, quantity(piece))] = piece
+    return cells
+
+
+def _column(reader: _Reader, piece: str, quantity: str) -> str:
+    if quantity:
+        return "quantity"
+    tries = (("channel", reader.finder.channel), ("instrument", reader._instrument))
+    for column, known in tries:
+        try:
+            known(piece)
+        except ValueError:
+            continue
+        return column
+    try:
+        reader._frequency(piece, 0)
+    except ValueError as error:
+        message = f"'{piece}' is no quantity, frequency, channel or instrument."
+        raise UserError(message) from error
+    return "frequency"

@@ -1,0 +1,84 @@
+"""A session at the bench, in the terminal: suspects in a few lines, readings taken, what is asked."""
+
+from __future__ import annotations
+
+from lostgain.diagnosis import Verdict
+from lostgain.diagnosis.next_model import NextReading
+from lostgain.quantities import show, show_level
+from lostgain.readings.model import Reading, Readings
+from lostgain.report.text_layout import table, wrapped
+from lostgain.report.text_match import percent
+from lostgain.unit import called
+from lostgain.unit.model import Unit
+
+#: Suspects shown after each reading.
+SHOWN = 5
+
+HELP = """\
+  340 mV rms        the value of the reading asked for; also words: nothing, low,
+                    same as good, clipped, half missing …
+  can't reach       the probe doesn't get there
+  (empty line)      ask for another reading instead
+  U2 pin 1, 40 Hz   take this reading instead; dc, a channel or an instrument may
+                    follow after commas
+  U2 pin 1, dc = 0.2 V   … and its value at once
+  back              take the last reading back;  back 3  takes reading 3 back
+  correct 3 = 1 V   reading 3 was another value
+  reach U2 pin 1    it can be reached after all
+  good Zone B       the channel known to be good
+  list              the readings so far
+  more              suspects in full, and everything that could be read next
+  end               end here (Ctrl-D and Ctrl-C do the same); nothing is lost"""
+
+
+def suspects_text(verdict: Verdict | None) -> str:
+    """Return the leading suspects in a few lines."""
+    if verdict is None:
+        return ""
+    lines = []
+    for each in verdict.suspects[:SHOWN]:
+        if each.probability < 0.01:
+            break
+        where = "all channels" if each.channel == "all" else each.channel
+        share = f"  {percent(each.probability):>7}   "
+        lines += wrapped(f"{each.severity_text} ({each.stage}, {where})", " " * 12, share)
+    for chance, text in ((verdict.healthy, "nothing is wrong"), (verdict.unexplained, "something else")):
+        if chance >= 0.01 or not lines:
+            lines += wrapped(text, " " * 12, f"  {percent(chance):>7}   ")
+    return "\n".join(lines)
+
+
+def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
+    """Return what is asked for: ``U2 pin 1 (Zone A), level at 40 Hz``."""
+    channel = next(one for one in unit.channels if one.name == reading.channel)
+    place = f" ({reading.channel})" if len(unit.channels) > 1 else ""
+    what = f"level at {show(reading.frequency, 'Hz')}" if reading.frequency is not None else reading.quantity
+    return f"{called(channel, reading.point)}{place}, {what}"
+
+
+def bare_unit(reading: NextReading | Reading) -> str:
+    """Return the unit that a bare number counts in."""
+    if reading.quantity != "level":
+        return "V"
+    return {"pp": "Vpp", "peak": "Vpk", "dBu": "dBu"}.get(reading.given_as, "V rms")
+
+
+def value_shown(reading: Reading) -> str:
+    """Return a reading's value as it is listed."""
+    if reading.word:
+        return reading.word
+    value = reading.value or 0.0
+    shown = show_level(value, reading.given_as) if reading.quantity == "level" else show(value, "V")
+    return f"< {shown}" if reading.below else shown
+
+
+def readings_text(readings: Readings, unit: Unit) -> str:
+    """Return the readings so far, numbered."""
+    rows = [[f"{number}", asked_text(row, unit), value_shown(row), row.instrument]
+            for number, row in enumerate(readings.rows, 1)]  # fmt: skip
+    lines = table(rows, "><<<") if rows else ["  No reading so far."]
+    for point, channel in readings.unreachable:
+        lines += wrapped(f"{point}{f' ({channel})' if channel else ''} can't be reached.", "  ", "  ")
+    if readings.good:
+        lines += wrapped(f"{readings.good} is known to be good.", "  ", "  ")
+    return "\n".join(lines)
