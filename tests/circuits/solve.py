@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from lostgain.engine.library import find
+from lostgain.engine.binding import binding
 
 CIRCUITS = Path(__file__).parents[2] / "circuits"
 
@@ -68,12 +68,11 @@ def stage(name: str, parts: dict[str, float | str]) -> list[str]:
     return lines + [line for name in sorted(classes) for line in model(name)]
 
 
-@functools.cache
 def _ngspice() -> Any:
-    from PySpice.Spice.NgSpice.Shared import NgSpiceShared
-
-    NgSpiceShared.LIBRARY_PATH = find()
-    return NgSpiceShared.new_instance()
+    """Return the one ngspice there can be in a process: the package's, whose sessions then load anew."""
+    ng = binding()
+    ng.owner = None
+    return ng
 
 
 def run(lines: list[str], *commands: str, said: list[str] | None = None) -> dict[str, np.ndarray]:
