@@ -1,8 +1,9 @@
-"""What a reading is: one value, numeric or in words, taken at a test point."""
+"""What a reading is: one value, numeric or in words, taken at a test point or across a pair."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from pathlib import Path
 
 from lostgain.problems import Where
@@ -17,8 +18,18 @@ WORDS = (
     "half missing",
     "crossover",
     "fuzzy",
-    "hum",
+    "seen",
+    "not seen",
 )
+
+#: Quantities that are seen or heard and not measured: their readings are ``seen`` or ``not seen``.
+SIGNS = ("noise", "oscillation", "hum")
+
+#: States of an intermittent unit.
+STATES = ("faulty", "working")
+
+#: Quantities of the whole unit: their readings belong to no channel.
+WHOLE_UNIT = ("current", "mains watts")
 
 
 @dataclass(frozen=True)
@@ -28,24 +39,31 @@ class Reading:
     Parameters
     ----------
     point : str
-        Name of the test point, as the unit file has it (first channel's designators).
+        Name of the test point, as the unit file has it (first channel's designators). For a ``current`` the name of the
+        rail, for ``mains watts`` ``mains``; for a sign empty where it is one of the whole channel.
     quantity : str
-        ``level`` or ``dc``; further quantities are named in shared words (``distortion``, ``ripple``, …).
+        ``level``, ``dc``, ``current``, ``mains watts``, or one of `SIGNS`; further quantities are named in shared words
+        (``distortion``, ``ripple``, …).
     channel : str
-        Name of the channel it was taken in.
+        Name of the channel it was taken in; empty for `WHOLE_UNIT`, and for a sign that all channels show.
     value : float or None
-        ``level`` [V rms], ``dc`` [V]; None for a reading in words.
+        ``level`` [V rms], ``dc`` [V], ``current`` [A] without its sign, ``mains watts`` [W]; None for a reading in words.
     word : str
         One of `WORDS`, or empty for a number.
     given_as : str
         How a level was written: ``rms``, ``pp``, ``peak`` or ``dBu``. `value` is always the rms value of a sine of that
         size; a peak-to-peak reading of a distorted signal is compared with the signal's own peak-to-peak value.
     frequency : float or None
-        Generator frequency [Hz]; None for ``dc``.
+        Generator frequency [Hz]; None for all but a level.
     instrument : str
         Name in ``instruments.toml``.
     below : bool
         True when the instrument could only say "less than" (`value` is then the floor it gave).
+    above : bool
+        True when the instrument could only say "more than" (`value` is then the limit, by its size).
+    against : str
+        Name of the test point that the other lead is on, for a reading across a pair: `value` is that at `point` less
+        that at `against`. Empty for ground.
     text : str
         The value as the technician typed it.
     note : str
@@ -61,6 +79,8 @@ class Reading:
     frequency: float | None = None
     instrument: str = "scope-x10"
     below: bool = False
+    above: bool = False
+    against: str = ""
     text: str = ""
     note: str = ""
     where: Where = Where()
@@ -68,7 +88,7 @@ class Reading:
 
 @dataclass(frozen=True)
 class Instrument:
-    """An instrument and its errors: a row of ``instruments.toml``.
+    """An instrument and its errors: a row of ``instruments.toml``. What it can't read has no meaning.
 
     Parameters
     ----------
@@ -79,8 +99,8 @@ class Instrument:
         One standard deviation of the gain error all its readings share, as a fraction.
     read_error : float
         One standard deviation of the error of a single reading, as a fraction of the reading.
-    floor_level, floor_dc : float
-        Smallest level [V rms] and DC [V] that it tells from nothing.
+    floor_level, floor_dc, floor_current, floor_watts : float
+        Smallest level [V rms], DC [V], current [A] and power [W] that it tells from nothing.
     zero_error : float
         One standard deviation of its DC zero [V].
     bandwidth : tuple of float
@@ -89,6 +109,10 @@ class Instrument:
         ``pp``, ``rms`` or ``average``.
     resistance, capacitance : float
         How it loads the circuit [ohm], [F].
+    largest_level, largest_dc, largest_current : float
+        The largest level [V rms], DC [V] and current [A] it reads; infinite where that is not known.
+    earthed : bool
+        True where its other lead is earth, so that it can't read across a pair.
     """
 
     name: str
@@ -96,13 +120,29 @@ class Instrument:
     quantities: tuple[str, ...]
     scale_error: float
     read_error: float
-    floor_level: float
-    floor_dc: float
-    zero_error: float
-    bandwidth: tuple[float, float]
-    responds: str
-    resistance: float
-    capacitance: float
+    floor_level: float = 1e-3
+    floor_dc: float = 1e-3
+    floor_current: float = 1e-3
+    floor_watts: float = 1.0
+    zero_error: float = 0.0
+    bandwidth: tuple[float, float] = (0.0, inf)
+    responds: str = "rms"
+    resistance: float = inf
+    capacitance: float = 0.0
+    largest_level: float = inf
+    largest_dc: float = inf
+    largest_current: float = inf
+    earthed: bool = False
+
+    def floor(self, quantity: str) -> float:
+        """Return the smallest it tells from nothing [V rms], [V], [A] or [W]; 0 for any other quantity."""
+        floors = {"level": self.floor_level, "dc": self.floor_dc, "current": self.floor_current}
+        return {**floors, "mains watts": self.floor_watts}.get(quantity, 0.0)
+
+    def largest(self, quantity: str) -> float:
+        """Return the largest it reads [V rms], [V] or [A]; infinite where that is not known."""
+        ends = {"level": self.largest_level, "dc": self.largest_dc, "current": self.largest_current}
+        return ends.get(quantity, inf)
 
 
 @dataclass(frozen=True)
@@ -121,6 +161,8 @@ class Readings:
         Test points that can't be reached and the channel (empty where the file doesn't say: all channels).
     good : str
         Name of the channel known to be good; empty if none is.
+    state : str
+        One of `STATES`: of an intermittent unit, whether it showed its fault while these were taken; else empty.
     """
 
     rows: tuple[Reading, ...]
@@ -128,3 +170,4 @@ class Readings:
     path: Path = Path()
     unreachable: tuple[tuple[str, str], ...] = ()
     good: str = ""
+    state: str = ""
