@@ -47,9 +47,10 @@ def run(args: argparse.Namespace) -> None:
         lostgain.read_readings(path, unit, may_be_empty=True)  # a mistake in it is told before the table is built
     session = Session(opened(unit), path, rates, knowledge)
     count = session.open()
-    print(clean(unit.title) + (" (an invented example)" if unit.invented else ""))
-    print(f"Readings go to {clean(str(path))}" + (f", which holds {count} so far." if count else "."))
-    print("Type a value, another test point, or help.")
+    so_far = f", which holds {count} so far." if count else "."
+    for text in (unit.title + (" (an invented example)" if unit.invented else ""),
+                 f"Readings go to {path}{so_far}", "Type a value, another test point, or help."):  # fmt: skip
+        print("\n".join(wrapped(text)))
     try:
         Talk(session).go_on()
     except KeyboardInterrupt:
@@ -135,7 +136,7 @@ class Talk:
             print()
             return None
         if not sys.stdin.isatty():
-            print(clean(typed))  # no terminal has echoed it
+            print("\n".join(["", *wrapped(typed, "> ")]))  # no terminal has shown it
         return typed
 
     def answer(self, text: str) -> bool:

@@ -12,6 +12,7 @@ from lostgain.cli.files import written
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, unit_argument
+from lostgain.report.text_layout import wrapped
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -37,12 +38,15 @@ def run(args: argparse.Namespace) -> None:
     readings = lostgain.read_readings(args.readings, unit)
     table = opened(unit)
     with shown("Comparing"):
-        verdict = lostgain.match(table, readings, rates, known_of(args, unit))
+        known = known_of(args, unit)
+        verdict = lostgain.match(table, readings, rates, known)
         limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])
     if args.json:
         print(json.dumps(lostgain.verdict_record(verdict, limits), ensure_ascii=False, allow_nan=False))
     else:
         print(lostgain.verdict_text(verdict, unit, readings, limits))
+        step = lostgain.next_reading(table, readings, verdict, rates, known)
+        print("", *wrapped(f"Next: {lostgain.next_line(step, unit)}"), sep="\n")
     if args.pictures is not None:
         with shown("Drawing"):
             drawn = lostgain.verdict_pictures(table, readings, verdict, args.pictures)

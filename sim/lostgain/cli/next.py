@@ -9,7 +9,7 @@ from typing import Any
 import lostgain
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import unit_argument
+from lostgain.cli.words import known_arguments, known_of, unit_argument
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -21,6 +21,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument("readings", metavar="READINGS", nargs="?", help="a readings file (CSV); none before the first")
     parser.add_argument("--rates", metavar="SET", default="bench",
                         help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
+    known_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
     return parser
@@ -31,10 +32,11 @@ def run(args: argparse.Namespace) -> None:
     unit = lostgain.open_unit(args.unit)
     rates = lostgain.rates(args.rates)
     readings = lostgain.read_readings(args.readings, unit) if args.readings is not None else lostgain.Readings(())
+    known = known_of(args, unit)
     table = opened(unit)
     with shown("Weighing what could be read"):
-        verdict = lostgain.match(table, readings, rates) if readings.rows else None
-        step = lostgain.next_reading(table, readings, verdict, rates)
+        verdict = lostgain.match(table, readings, rates, known) if readings.rows else None
+        step = lostgain.next_reading(table, readings, verdict, rates, known)
     if args.json:
         print(json.dumps(lostgain.next_record(step, unit), ensure_ascii=False, allow_nan=False))
     else:

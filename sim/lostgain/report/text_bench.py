@@ -15,12 +15,12 @@ from lostgain.unit.model import Unit
 SHOWN = 5
 
 HELP = """\
-  340 mV rms        the value of the reading asked for; also words: nothing, low,
-                    same as good, clipped, half missing …
+  340 mV rms        the value of the reading asked for; or a word: nothing,
+                    low, same as good, clipped, half missing …
   can't reach       the probe doesn't get there
   (empty line)      ask for another reading instead
-  U2 pin 1, 40 Hz   take this reading instead; dc, a channel or an instrument may
-                    follow after commas
+  U2 pin 1, 40 Hz   take this reading instead; dc, a channel or an instrument
+                    may follow after commas
   U2 pin 1, dc = 0.2 V   … and its value at once
   back              take the last reading back;  back 3  takes reading 3 back
   correct 3 = 1 V   reading 3 was another value

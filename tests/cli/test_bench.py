@@ -1,0 +1,166 @@
+"""``lostgain bench``: conversations typed into it, and one in a terminal that is stopped and goes on."""
+
+from __future__ import annotations
+
+import io
+import os
+import select
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from lostgain import open_unit, read_readings
+from tests.cli.run import CHAIN, run
+
+
+@pytest.fixture
+def talk(capsys, monkeypatch, tmp_path: Path):
+    """Type lines into a session and return exit code, what was said, and the readings file."""
+    file = tmp_path / "readings.csv"
+
+    def typed(*lines: str) -> tuple[int, str, Path]:
+        monkeypatch.setattr(sys, "stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+        code, out, err = run(capsys, "bench", CHAIN, file)
+        assert "Traceback" not in err
+        return code, out, file
+
+    return typed
+
+
+def kept(file: Path) -> list[tuple[str, str, str, str]]:
+    found = read_readings(file, open_unit(CHAIN), may_be_empty=True)
+    return [(row.point, row.quantity, row.channel, row.text) for row in found.rows]
+
+
+def test_asks_for_a_reading_and_writes_it_down(talk) -> None:
+    code, out, file = talk("2,5")
+    assert code == 0
+    assert "Next: " in out
+    assert " %" in out
+    (row,) = kept(file)
+    assert row[3] == "2,5 Vpp"
+
+
+def test_another_point_than_the_one_asked_for(talk) -> None:
+    _, _, file = talk("U1 pin 1, 40 Hz, Up line", "200 mV rms", "U1 pin 1, dc, Up line = 0 V")
+    assert kept(file) == [
+        ("U1 pin 1", "level", "Up line", "200 mV rms"),
+        ("U1 pin 1", "dc", "Up line", "0 V"),
+    ]
+
+
+def test_the_other_channels_name_for_a_point_is_enough(talk) -> None:
+    _, _, file = talk("U101 pin 1 = 1 V rms")
+    assert kept(file) == [("U1 pin 1", "level", "Down line", "1 V rms")]
+
+
+def test_takes_back_and_corrects(talk) -> None:
+    _, out, file = talk("U1 pin 1, Up line = 1 V rms", "TP4, Up line = 1 V rms", "back", "correct 1 = 2 V rms", "list")
+    assert "Taken back: TP4 (Up line), level at 500 Hz, 1 V rms." in " ".join(out.split())
+    assert kept(file) == [("U1 pin 1", "level", "Up line", "2 V rms")]
+
+
+def test_taking_all_back_leaves_a_file_that_opens_again(talk) -> None:
+    _, _, file = talk("U1 pin 1, Up line = 1 V rms", "back")
+    assert kept(file) == []
+    code, out, _ = talk("list")
+    assert code == 0
+    assert "No reading so far." in out
+
+
+def test_what_cannot_be_reached_is_kept_and_taken_back(talk) -> None:
+    _, out, file = talk("U1 pin 1, Up line", "can't reach", "list")
+    assert "U1 pin 1 (Up line) can't be reached." in " ".join(out.split())
+    assert read_readings(file, open_unit(CHAIN), may_be_empty=True).unreachable == (("U1 pin 1", "Up line"),)
+    _, _, file = talk("reach U1 pin 1")
+    assert read_readings(file, open_unit(CHAIN), may_be_empty=True).unreachable == ()
+
+
+def test_an_empty_line_asks_for_another_reading(talk) -> None:
+    _, out, _ = talk("", "")
+    lines = [line for line in out.splitlines() if line.startswith("  Next: ")]
+    assert len(set(lines)) == len(lines) == 3
+
+
+def test_goes_on_from_the_file(talk) -> None:
+    talk("U1 pin 1, Up line = 1 V rms")
+    _, out, file = talk("TP4, Up line = 1 V rms")
+    assert "holds 1 so far" in " ".join(out.split())
+    assert [row[0] for row in kept(file)] == ["U1 pin 1", "TP4"]
+
+
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("U1 pin 77", "Did you mean U1 pin 3 or U1 pin 1?"),
+        ("bakc", "Did you mean back?"),
+        ("340 mV", "340 mV rms or 340 mVpp"),
+        ("back 7", "there are none so far"),
+        ("correct 1", "correct 3 = 1.2 Vpp"),
+        ("U1 pin 1, Zone Q", "'Zone Q' is no quantity, frequency, channel or instrument"),
+        ("good Middle line", "there is no channel 'Middle line'"),
+        ("U1 pin 1, Up line = distorted", "Say how"),
+    ],
+)
+def test_a_slip_is_said_and_changes_nothing(talk, line: str, said: str) -> None:
+    code, out, file = talk(line)
+    assert code == 0
+    assert said in " ".join(out.split())
+    assert kept(file) == []
+
+
+def test_the_good_channel_and_a_reading_the_same_as_it(talk) -> None:
+    _, _, file = talk("good Down line", "U101 pin 1 = 2.2 V rms", "U1 pin 1, Up line = same as good")
+    assert kept(file)[1][3] == "same as good"
+    assert read_readings(file, open_unit(CHAIN)).good == "Down line"
+
+
+def test_help_and_everything(talk) -> None:
+    _, out, _ = talk("help", "U1 pin 1, Up line = 200 mV rms", "more")
+    assert "take the last reading back" in out
+    assert "What to do next" in out
+    assert "Suspects, with their probability" in out
+
+
+def test_a_file_with_a_mistake_is_left_as_it_is(capsys, tmp_path: Path) -> None:
+    file = tmp_path / "wrong.csv"
+    file.write_text("test point,value\nU1 pin 77,1 Vpp\n", encoding="utf-8")
+    code, _, err = run(capsys, "bench", CHAIN, file)
+    assert code == 2
+    assert "line 2" in err
+    assert file.read_text(encoding="utf-8").endswith("U1 pin 77,1 Vpp\n")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+def test_in_a_terminal_stopped_by_ctrl_c_nothing_is_lost(tmp_path: Path) -> None:
+    import pty
+
+    file = tmp_path / "readings.csv"
+    child, terminal = pty.fork()
+    if child == 0:
+        os.execv(sys.executable, [sys.executable, "-m", "lostgain", "bench", CHAIN, str(file)])
+    said = b""
+
+    def until(text: bytes, seconds: float = 60.0) -> None:
+        nonlocal said
+        end, begin = time.monotonic() + seconds, len(said)
+        while text not in said[begin:] and time.monotonic() < end:
+            if select.select([terminal], [], [], 0.2)[0]:
+                try:
+                    said += os.read(terminal, 4096)
+                except OSError:  # the other end is closed
+                    return
+
+    until(b"]: ")
+    os.write(terminal, b"U1 pin 1, Up line = 200 mV rms\n")
+    until(b"]: ")
+    os.write(terminal, b"12")  # half a value, never finished
+    time.sleep(0.3)
+    os.write(terminal, b"\x03")
+    until(b"goes on from there", 20)
+    _, status = os.waitpid(child, 0)
+    assert os.waitstatus_to_exitcode(status) == 130
+    assert b"Traceback" not in said
+    assert kept(file) == [("U1 pin 1", "level", "Up line", "200 mV rms")]
