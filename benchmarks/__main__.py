@@ -1,0 +1,53 @@
+"""The benchmarks' command line: ``python -m benchmarks accuracy``; ``scripts/bench`` sets up and calls it."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from benchmarks.accuracy import FULL, QUICK, Plan, accuracy
+from lostgain.problems import UserError
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run a benchmark and return the exit code."""
+    parser = argparse.ArgumentParser(prog="scripts/bench", description="Measures how good lostgain is.")
+    commands = parser.add_subparsers(dest="command", required=True)
+    one = commands.add_parser("accuracy", help="how good the diagnosis is, on simulated repairs")
+    one.add_argument("--quick", action="store_true", help="few cases, for daily work")
+    one.add_argument("--cases", type=_count, help="simulated repairs a unit")
+    one.add_argument("--seed", type=_count, default=1)
+    one.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
+    one.add_argument("--no-references", action="store_true", help="leave out what is compared with other methods")
+    one.add_argument("--workers", type=_count, default=2)
+    one.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
+    given = parser.parse_args(arguments)
+    size = dict(QUICK if given.quick else FULL)
+    if given.cases:
+        share = given.cases / size["cases"]
+        size = {**size, "cases": given.cases, "healthy": max(20, round(share * size["healthy"])),
+                "outsiders": max(20, round(share * size["outsiders"]))}  # fmt: skip
+    if given.no_references:
+        size["each"] = 0
+    plan = Plan(**size, seed=given.seed, workers=given.workers)
+    try:
+        accuracy(given.unit, plan, given.out, lambda line: print(line, file=sys.stderr, flush=True))
+    except UserError as error:
+        print(error, file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("Stopped. What is simulated is kept; the same command goes on from there.", file=sys.stderr)
+        return 130
+    return 0
+
+
+def _count(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError("expected a whole number above zero")
+    return number
+
+
+if __name__ == "__main__":
+    sys.exit(main())

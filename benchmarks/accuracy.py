@@ -1,0 +1,185 @@
+"""``scripts/bench accuracy``: how good the diagnosis is on simulated repairs."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+
+from benchmarks.answers import Answer, of_verdict
+from benchmarks.cases import LIMIT, make, sheet, simulated
+from benchmarks.process import process
+from benchmarks.references import HEALTHY, Reference, features
+from benchmarks.score import Scored, scores
+from benchmarks.text import table_text
+from benchmarks.training import samples
+from benchmarks.truth import Prior
+from lostgain.circuit import build
+from lostgain.diagnosis import match
+from lostgain.engine import Pool
+from lostgain.readings import Readings
+from lostgain.signatures import Table, table
+from lostgain.unit import find_units, open_unit
+
+Say = Callable[[str], None]
+
+#: Faulty cases a unit; healthy ones and outsiders beside them; circuits of each mode the references are trained on.
+FULL = {"cases": 1000, "healthy": 300, "outsiders": 200, "each": 40}
+QUICK = {"cases": 120, "healthy": 60, "outsiders": 40, "each": 6}
+REFERENCES = ("gaussian", "extra-trees", "neighbours")
+#: A match of this many readings and faults is timed.
+TIMED = (12, 150)
+
+
+@dataclass(frozen=True)
+class Plan:
+    """How much is simulated, a unit.
+
+    Parameters
+    ----------
+    cases, healthy, outsiders : int
+    each : int
+        Circuits of each mode for the references; 0 for no references.
+    seed : int
+    workers : int
+    """
+
+    cases: int
+    healthy: int
+    outsiders: int
+    each: int
+    seed: int = 1
+    workers: int = 2
+
+
+def accuracy(units: list[str], plan: Plan, file: Path, say: Say) -> dict[str, object]:
+    """Run the benchmark and write its figures.
+
+    Parameters
+    ----------
+    units : list of str
+        Names of shipped units; all of them if empty.
+    plan : Plan
+    file : Path
+        Where the figures go, as JSON.
+    say : callable
+        Takes progress, a line at a time.
+    """
+    names = units or [unit.name for unit in find_units(None)]
+    by_unit = {name: one_unit(name, plan, say) for name in names}
+    found: dict[str, object] = {"units": {name: scores([scored]) for name, scored in by_unit.items()}}
+    found["over_all"] = scores(list(by_unit.values()))
+    record = {
+        "made_by": "scripts/bench accuracy",
+        "plan": vars(plan),
+        "process": process(),
+        "tables": {name: scored.table for name, scored in by_unit.items()},
+        **{key: _plain(value) for key, value in found.items()},
+    }
+    file.write_text(json.dumps(record, indent=1), encoding="utf-8")
+    print(table_text(found))
+    say(f"Figures written to {file}.")
+    return found
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, dict):
+        return {key: _plain(each) for key, each in value.items()}
+    return value.record() if hasattr(value, "record") else value
+
+
+def one_unit(name: str, plan: Plan, say: Say) -> Scored:
+    """Simulate, match and train for one unit."""
+    circuit = build(open_unit(name))
+    prior = Prior(circuit)
+    with Pool(workers=plan.workers, time_limit=LIMIT) as pool:
+        signature = table(circuit, progress=_counted(say, f"{name}: signature table"))
+        cases = [
+            make(prior, kind, (plan.seed, number))
+            for kind, many in (("fault", plan.cases), ("healthy", plan.healthy), ("outsider", plan.outsiders))
+            for number in range(many)
+        ]
+        simulated(cases, circuit.version, pool, _counted(say, f"{name}: simulated repairs"))
+        usable = [case for case in cases if case.usable]
+        sheets = [sheet(circuit, case) for case in usable]
+        train = samples(prior, plan.seed, plan.each, max(20, 8 * plan.each), pool,
+                        _counted(say, f"{name}: samples for the references")) if plan.each else None  # fmt: skip
+    ours = _matched(signature, sheets, plan.workers, _counted(say, f"{name}: matched"))
+    references: dict[str, list[Answer]] = {}
+    halves: dict[str, list[Answer]] = {}
+    if train is not None:
+        stages = {fault.part: fault.stage for fault in prior.modes}
+        fill = np.median(train.x[train.part == HEALTHY], axis=0)
+        x = np.array([features(circuit, readings.rows, fill) for readings in sheets])
+        half = train.at(train.circuit % 2 == 0)
+        for kind in REFERENCES:
+            say(f"{name}: training reference {kind} on {len(train.x)} samples")
+            references[kind] = Reference(kind, train, stages).answers(x)
+            halves[kind] = Reference(kind, half, stages).answers(x)
+    return Scored(name, [case.truth for case in usable], ours, references, halves, len(cases) - len(usable),
+                  match_ms(signature, sheets), signature.key)  # fmt: skip
+
+
+_TABLE: Table | None = None
+
+
+def _open(signature: Table) -> None:
+    global _TABLE
+    _TABLE = signature
+
+
+def _one(readings: Readings) -> Answer:
+    assert _TABLE is not None
+    start = time.perf_counter()
+    verdict = match(_TABLE, readings)
+    return of_verdict(verdict, time.perf_counter() - start)
+
+
+def _matched(
+    signature: Table, sheets: list[Readings], workers: int, progress: Callable[[int, int], None]
+) -> list[Answer]:
+    found = []
+    context = get_context("fork" if sys.platform == "linux" else "spawn")
+    with ProcessPoolExecutor(workers, context, _open, (signature,)) as pool:
+        for count, answer in enumerate(pool.map(_one, sheets, chunksize=2), 1):
+            found.append(answer)
+            progress(count, len(sheets))
+    return found
+
+
+def match_ms(signature: Table, sheets: list[Readings]) -> list[float]:
+    """Return the time of warm matches of a dozen readings against 150 faults [ms]; fewer where there are fewer."""
+    readings, faults = TIMED
+    kept = list(dict.fromkeys((fault.part, fault.mode) for fault in signature.faults))[:faults]
+    rows = [0] + [n for n, fault in enumerate(signature.faults, 1) if (fault.part, fault.mode) in kept]
+    small = replace(
+        signature, faults=tuple(signature.faults[row - 1] for row in rows[1:]), data=signature.data.isel(row=rows)
+    )
+    times = []
+    for number, whole in enumerate(sheets[:11]):
+        step = max(1, len(whole.rows) // readings)
+        part = replace(whole, rows=whole.rows[::step][:readings])
+        start = time.perf_counter()
+        match(small, part)
+        if number:
+            times.append(1e3 * (time.perf_counter() - start))
+    return times
+
+
+def _counted(say: Say, what: str) -> Callable[[int, int], None]:
+    """Return a progress that says how far it is every few seconds, and at the end."""
+    last = [0.0]
+
+    def progress(done: int, total: int) -> None:
+        if time.monotonic() - last[0] > 5 or done == total:
+            last[0] = time.monotonic()
+            say(f"{what}: {done} of {total}")
+
+    return progress

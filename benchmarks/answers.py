@@ -1,0 +1,60 @@
+"""What a diagnosis or a reference answers to a case, in one form for both."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from lostgain.diagnosis import Verdict
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Probabilities given to one case.
+
+    Parameters
+    ----------
+    parts, stages : mapping
+        Name to probability.
+    healthy, unexplained : float
+    named : (str, str)
+        Part and mode of the first suspect; empty texts for a reference.
+    ranges : mapping
+        Part and mode to the range that holds its severity with 90 % probability.
+    seconds : float
+        How long it took.
+    """
+
+    parts: Mapping[str, float]
+    stages: Mapping[str, float]
+    healthy: float
+    unexplained: float = 0.0
+    named: tuple[str, str] = ("", "")
+    ranges: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
+    seconds: float = 0.0
+
+    def first(self, count: int = 1) -> list[str]:
+        """Return the most probable parts."""
+        return sorted(self.parts, key=lambda part: -self.parts[part])[:count]
+
+    @property
+    def stage(self) -> str:
+        """The most probable stage."""
+        return max(self.stages, key=lambda stage: self.stages[stage])
+
+
+def of_verdict(verdict: Verdict, seconds: float) -> Answer:
+    """Return a verdict in that form: probabilities of a part's modes added up."""
+    parts: dict[str, float] = defaultdict(float)
+    stages: dict[str, float] = defaultdict(float)
+    ranges = {}
+    for suspect in verdict.suspects:
+        parts[suspect.part] += suspect.probability
+        stages[suspect.stage] += suspect.probability
+        if suspect.severity_range is not None:
+            ranges[suspect.part, suspect.mode] = suspect.severity_range
+    first = verdict.suspects[0]
+    return Answer(
+        parts, stages, verdict.healthy, verdict.unexplained, (first.part, first.mode), ranges, seconds
+    )  # fmt: skip

@@ -1,0 +1,178 @@
+"""Simulated repairs: drawn, followed in workers, and kept by content, so that none is simulated twice."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import pickle
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import platformdirs
+
+from benchmarks.broken import break_, bridge, off
+from benchmarks.meters import first_sheet, on_bench
+from benchmarks.parts import bench, built
+from benchmarks.process import process
+from benchmarks.simulate import Carried, Job, carry, job
+from benchmarks.truth import Prior, Truth
+from lostgain.circuit import Circuit, FlatCircuit
+from lostgain.engine import Pool
+from lostgain.readings import Reading, Readings
+
+Progress = Callable[[int, int], None]
+
+#: Raised whenever the same netlist would give other numbers than before.
+METHOD = 1
+#: Longest time one simulated channel may take [s].
+LIMIT = 15.0
+KINDS = ("fault", "healthy", "outsider")
+
+
+@dataclass
+class Case:
+    """One simulated repair.
+
+    Parameters
+    ----------
+    truth : Truth
+    seed : tuple of int
+        Everything about the case follows from it.
+    job : Job
+    carried : Carried or None
+        What the faulty channel carries, once simulated.
+    weight : float
+        Probability it stands for, where cases were not drawn in the prior's proportions.
+    """
+
+    truth: Truth
+    seed: tuple[int, ...]
+    job: Job
+    carried: Carried | None = None
+    weight: float = 1.0
+
+    @property
+    def usable(self) -> bool:
+        """Whether the simulation gave an operating point and at least one level."""
+        found = self.carried
+        return found is not None and bool(np.isfinite(found.dc).all() and np.isfinite(found.level).any())
+
+
+def make(prior: Prior, kind: str, seed: tuple[int, ...], mode: int | None = None, in_time: bool = True) -> Case:
+    """Draw one case.
+
+    Parameters
+    ----------
+    prior : Prior
+    kind : str
+        One of `KINDS`.
+    seed : tuple of int
+    mode : int or None
+        Which of ``prior.modes``, for a fault; drawn from the prior if None.
+    in_time : bool
+        False for small-signal analysis alone.
+    """
+    rng = np.random.default_rng([KINDS.index(kind), *seed])
+    circuit = prior.circuit
+    truth = {"fault": lambda: prior.fault(rng, mode), "healthy": lambda: Truth("healthy", says="healthy"),
+             "outsider": lambda: prior.outsider(rng)}[kind]()  # fmt: skip
+    shared = bench(circuit, rng)
+    flat = wrong(built(circuit, shared, rng), truth, circuit, rng)
+    return Case(truth, seed, job(circuit, flat, shared.generator, process()["simulation"], in_time))
+
+
+def wrong(flat: FlatCircuit, truth: Truth, circuit: Circuit, rng: np.random.Generator) -> FlatCircuit:
+    """Return the unit with what is wrong with it."""
+    if truth.fault is not None:
+        return break_(flat, truth.fault, circuit, rng)
+    for one, other, number in truth.outside:
+        flat = bridge(flat, one, other, number) if other else off(flat, circuit.parts[one], number)
+    return flat
+
+
+def sheet(circuit: Circuit, case: Case, draw: int = 0) -> Readings:
+    """Return the first sheet of readings of a simulated case.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    case : Case
+    draw : int
+        Other instruments read the same circuit in each draw.
+    """
+    assert case.carried is not None
+    rng = np.random.default_rng([*case.seed, 7919, draw])
+    channel = circuit.unit.channels[0].name
+    rows: Sequence[Reading] = first_sheet(circuit, case.carried, channel, on_bench(circuit, rng))
+    return Readings(tuple(rows), path=Path(f"case {case.seed}"))
+
+
+class Kept:
+    """Simulations done before, by the content of what was simulated.
+
+    Parameters
+    ----------
+    path : Path
+        An SQLite file; made if it is not there.
+    """
+
+    def __init__(self, path: Path) -> None:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        self._base = sqlite3.connect(path, timeout=60)
+        self._base.execute("create table if not exists carried (key text primary key, found blob)")
+
+    def get(self, key: str) -> Carried | None:
+        """Return a simulation, or None."""
+        row = self._base.execute("select found from carried where key = ?", (key,)).fetchone()
+        return None if row is None else Carried(**pickle.loads(row[0]))
+
+    def add(self, key: str, found: Carried) -> None:
+        """Keep a simulation."""
+        with self._base:
+            self._base.execute("insert or replace into carried values (?, ?)", (key, pickle.dumps(vars(found))))
+
+    def close(self) -> None:
+        """Close the file."""
+        self._base.close()
+
+
+def folder() -> Path:
+    """Return where simulations are kept: ``LOSTGAIN_BENCH_CACHE``, or beside the signature tables."""
+    named = os.environ.get("LOSTGAIN_BENCH_CACHE")
+    return Path(named) if named else Path(platformdirs.user_cache_dir("lostgain", appauthor=False)) / "bench"
+
+
+def key_of(version: int, task: Job) -> str:
+    """Return the identifier of a simulation: a digest of all that its numbers come from."""
+    return hashlib.sha256(json.dumps([METHOD, version, vars(task)]).encode()).hexdigest()[:24]
+
+
+def simulated(cases: Sequence[Case], version: int, pool: Pool, progress: Progress | None = None) -> None:
+    """Fill in what each case carries. What is done is kept at once, so that a stopped run goes on where it was."""
+    with closing(Kept(folder() / "carried.sqlite")) as kept:
+        keys = [key_of(version, case.job) for case in cases]
+        for case, key in zip(cases, keys, strict=True):
+            case.carried = kept.get(key)
+        waiting = [number for number, case in enumerate(cases) if case.carried is None]
+        for count, (number, found) in enumerate(_followed(cases, waiting, pool), len(cases) - len(waiting) + 1):
+            cases[number].carried = found
+            kept.add(keys[number], found)
+            if progress is not None:
+                progress(count, len(cases))
+
+
+def _followed(cases: Sequence[Case], waiting: list[int], pool: Pool) -> Iterator[tuple[int, Carried]]:
+    for index, outcome in pool.imap(carry, [cases[number].job for number in waiting]):
+        number = waiting[index]
+        yield number, outcome.value if outcome.error is None else _lost(cases[number].job, outcome.error)
+
+
+def _lost(task: Job, reason: str) -> Carried:
+    points, count = len(task.nodes), len(task.frequencies)
+    nothing = [np.full((points, count), np.nan) for _ in range(3)]
+    return Carried(np.full(points, np.nan), *nothing, np.zeros(count, dtype=bool), reason)

@@ -1,0 +1,190 @@
+"""What a simulated unit carries at its test points, found by ngspice in a worker."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.circuit.flat import FlatCircuit
+from lostgain.circuit.model import GENERATOR, Circuit
+from lostgain.engine import EngineError, RunFailed, Session
+
+Values = NDArray[np.float64]
+
+OPTIONS = (
+    ".options method=gear reltol=2e-3 abstol=1e-9 vntol=1e-5",
+    ".options method=gear reltol=5e-3 abstol=1e-8 vntol=1e-5 chgtol=1e-12",
+)
+#: Levels below this count as alike [V rms].
+QUIET = 0.5e-3
+_GRID = 200
+
+
+@dataclass(frozen=True)
+class Job:
+    """One simulated channel.
+
+    Parameters
+    ----------
+    lines : tuple of str
+        The netlist without title, generator and ``.end``.
+    generator : (str, str)
+        Its nodes.
+    drive : float
+        [V rms]
+    dc : float
+        DC level of the source [V].
+    frequencies : tuple of float
+        [Hz]
+    nodes : tuple of str
+        Of the test points.
+    cycles : tuple of int
+        Cycles followed, until the last two agree; none for small-signal analysis alone.
+    agree_db : float
+    steps : int
+        A cycle.
+    """
+
+    lines: tuple[str, ...]
+    generator: tuple[str, ...]
+    drive: float
+    dc: float
+    frequencies: tuple[float, ...]
+    nodes: tuple[str, ...]
+    cycles: tuple[int, ...]
+    agree_db: float
+    steps: int
+
+
+@dataclass
+class Carried:
+    """What the test points carry.
+
+    Parameters
+    ----------
+    dc : array, (point,) [V]
+        With the generator off.
+    small : array, (point, frequency) [V rms]
+        By small-signal analysis.
+    level : array, (point, frequency) [V rms]
+        By transient; NaN where none was asked for or none ended.
+    swing : array, (point, frequency) [V peak to peak]
+    settled : array of bool, (frequency,)
+    status : str
+        ``ok``, or what failed.
+    """
+
+    dc: Values
+    small: Values
+    level: Values
+    swing: Values
+    settled: NDArray[np.bool_]
+    status: str = "ok"
+
+    def confirmed(self, within_db: float, floor: float) -> bool:
+        """Say whether the transient gave what small-signal analysis gives, in level and in swing.
+
+        Near an instrument's `floor` [V rms] a tenth of that is let pass: its noise is more.
+        """
+        if not np.isfinite(self.level).all():
+            return False
+        allowed = self.small * (10 ** (within_db / 20) - 1) + floor / 10
+        return all(bool((np.abs(form - self.small) <= allowed).all()) for form in (self.level, self.swing / 8**0.5))
+
+
+def job(circuit: Circuit, flat: FlatCircuit, generator: float, simulation: dict[str, object], in_time: bool) -> Job:
+    """Return what a worker needs.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    flat : FlatCircuit
+        As built and broken.
+    generator : float
+        Level of the generator as a factor of the set-up's.
+    simulation : mapping
+        ``[simulation]`` of the process.
+    in_time : bool
+        False for small-signal analysis alone.
+    """
+    setup = circuit.unit.setup
+    lines = [element.line() for name, element in flat.elements.items() if name != GENERATOR]
+    lines += [f".model {name} {text}" for name, text in flat.models.items()] + list(flat.other)
+    cycles = tuple(simulation["cycles"]) if in_time else ()  # type: ignore[arg-type]
+    return Job(
+        tuple(lines), circuit.flat.elements[GENERATOR].nodes, setup.generator * generator, setup.start_dc,
+        tuple(setup.frequencies), tuple(circuit.points.values()), cycles,
+        float(simulation["agree_db"]), int(simulation["steps"]),  # type: ignore[call-overload, arg-type]
+    )  # fmt: skip
+
+
+def carry(session: Session, task: Job) -> Carried:
+    """Find what the test points carry. What ngspice cannot follow stays NaN, with its reason."""
+    points, count = len(task.nodes), len(task.frequencies)
+    found = Carried(
+        np.full(points, np.nan), *(np.full((points, count), np.nan) for _ in range(3)), np.zeros(count, dtype=bool)
+    )
+    try:
+        session.load(_netlist(task, task.frequencies[0], ()))
+        found.dc = np.asarray(session.op(task.nodes))
+        found.small = np.abs(session.ac(task.frequencies, task.nodes))
+    except EngineError as error:
+        if session.dead:
+            raise
+        found.status = f"no operating point: {error.reason}"
+        return found
+    for column, frequency in enumerate(task.frequencies if task.cycles else ()):
+        try:
+            cycle, found.settled[column] = _follow(session, task, frequency)
+        except EngineError as error:
+            if session.dead:
+                raise
+            found.status = f"no transient at {frequency:g} Hz: {error.reason}"
+            continue
+        found.level[:, column] = np.std(cycle, axis=1)
+        found.swing[:, column] = np.ptp(cycle, axis=1)
+    return found
+
+
+def _netlist(task: Job, frequency: float, options: tuple[str, ...]) -> list[str]:
+    sine = f"{task.dc:.9g} ac {task.drive:.9g} sin({task.dc:.9g} {task.drive * 2**0.5:.9g} {frequency:.9g})"
+    return ["* simulated repair", *task.lines, f"{GENERATOR} {' '.join(task.generator)} {sine}", *options, ".end"]
+
+
+def _follow(session: Session, task: Job, frequency: float) -> tuple[Values, bool]:
+    """Follow the circuit until two successive cycles agree: one cycle, (point, phase), and whether they did."""
+    period = 1 / frequency
+    cycle, settled = np.zeros((len(task.nodes), _GRID)), False
+    for count in task.cycles:
+        for options in OPTIONS:
+            try:
+                session.load(_netlist(task, frequency, (options,)))
+                time, values = session.tran(count * period, period / task.steps, task.nodes, (count - 2.1) * period)
+                break
+            except RunFailed:
+                if session.dead or options is OPTIONS[-1]:
+                    raise
+        grid = (count - 2) * period + period * np.arange(2 * _GRID + 1) / _GRID
+        even = np.array([np.interp(grid, time, row) for row in values]).reshape(len(task.nodes), -1)
+        before, cycle = (_level(even[:, start : start + _GRID + 1]) for start in (0, _GRID))
+        off = [20 * np.log10(np.maximum(of(cycle), QUIET) / np.maximum(of(before), QUIET)) for of in (_rms, _swing)]
+        settled = bool(np.max(np.abs(off)) < task.agree_db)
+        if settled:
+            break
+    return cycle, settled
+
+
+def _level(cycle: Values) -> Values:
+    """Take a slow drift out of a cycle, and its mean."""
+    cycle = cycle - (cycle[:, -1:] - cycle[:, :1]) * np.linspace(0, 1, cycle.shape[1])
+    return np.asarray(cycle[:, :-1] - cycle[:, :-1].mean(axis=1, keepdims=True))
+
+
+def _rms(cycle: Values) -> Values:
+    return np.asarray(np.std(cycle, axis=1))
+
+
+def _swing(cycle: Values) -> Values:
+    return np.asarray(np.ptp(cycle, axis=1) / 8**0.5)

@@ -1,0 +1,65 @@
+"""The figures as a table that a technician understands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from benchmarks.figures import Figure
+
+#: Key, what it means, and the goal.
+ROWS = (
+    ("stage_top1", "right stage named first", ""),
+    ("part_top1", "right part named first", ""),
+    ("part_top3", "right part among the first three", ""),
+    ("optimal_ratio.stage_top1", "  stage: against the best that the readings allow", "≥ 0.98"),
+    ("optimal_ratio.part_top1", "  part: against the best that the readings allow", "≥ 0.98"),
+    ("optimal_ratio.part_top3", "  first three: against the best that the readings allow", "≥ 0.98"),
+    ("log_loss", "surprise at the truth (log loss; less is better)", ""),
+    ("calibration_error", "how far its probabilities are off, on average", "≤ 0.03"),
+    ("coverage90", "how bad it is lies in the range given (should be 90 %)", "0.87–0.93"),
+    ("false_alarm", "healthy units called faulty", "≤ 0.02"),
+    ("detected", "faults that leave a mark and are noticed", "≥ 0.98"),
+    ("outsider", "faults not in the table: so said, or the right stage", "≥ 0.90"),
+    ("match_ms", "time of a match, 12 readings and 150 faults [ms]", "≤ 50"),
+)
+
+
+def table_text(found: Mapping[str, Any]) -> str:
+    """Return the figures of each unit and over all, with 95 % intervals."""
+    columns = {**found["units"], "over all": found["over_all"]}
+    wide = max(len(text) for _, text, _ in ROWS) + 2
+    lines = ["", " " * wide + "".join(f"{name[:24]:<26}" for name in columns) + "goal"]
+    for key, text, goal in ROWS:
+        cells = "".join(f"{_cell(_find(figures, key)):<26}" for figures in columns.values())
+        lines.append(f"{text:<{wide}}{cells}{goal}")
+    for name, figures in columns.items():
+        lines.append(_note(name, figures))
+    lines.append("In brackets the 95 % interval.")
+    return "\n".join(lines)
+
+
+def _find(figures: Mapping[str, Any], key: str) -> Figure | None:
+    found: Any = figures
+    for name in key.split("."):
+        found = found.get(name) if isinstance(found, Mapping) else None
+    return found if isinstance(found, Figure) else None
+
+
+def _cell(figure: Figure | None) -> str:
+    if figure is None or figure.cases == 0:
+        return "–"
+    places = 1 if figure.value >= 10 else 3
+    return f"{figure.value:.{places}f} ({figure.low:.{places}f}–{figure.high:.{places}f})"
+
+
+def _note(name: str, figures: Mapping[str, Any]) -> str:
+    chance = figures["calibration_error_by_chance"]
+    text = f"{name}: probabilities without fault would show an error of {chance:.3f} over so few cases"
+    if figures["not_simulated"]:
+        text += f"; {figures['not_simulated']} cases could not be simulated and are left out"
+    if "references" in figures:
+        loss = {kind: row["log_loss"].value for kind, row in figures["references"].items()}
+        best = min(loss, key=lambda kind: loss[kind])
+        text += f"; least log loss of a reference {loss[best]:.2f} ({best})"
+    return text + "."
