@@ -10,6 +10,8 @@ import pytest
 from benchmarks.follow import by_next, follow
 from benchmarks.walks import by_halves, odd, stage_by_stage
 
+from lostgain.diagnosis.features import feature_of, predicted, unscaled
+from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Reading
 from tests.diagnosis.megaphone import level, megaphone, row_of
 
@@ -21,15 +23,14 @@ def bench(label: str, draw: int) -> Callable[[Reading], Reading | None]:
     table, row = megaphone(), row_of(label)
 
     def read(reading: Reading) -> Reading | None:
-        point = table.points.index(reading.point)
-        if reading.quantity == "dc":
-            volts = float(table.values("dc")[row, draw, point])
-            return replace(reading, value=volts) if np.isfinite(volts) else None
-        at = table.frequencies.index(reading.frequency)
-        swing = reading.given_as == "pp"
-        volts = float(table.values("swing" if swing else "level")[row, draw, point, at]) / (8**0.5 if swing else 1)
-        if not np.isfinite(volts):
+        feature = feature_of(reading, table, instruments()[reading.instrument])
+        assert feature is not None
+        scale = predicted(table, [feature])[row, draw, 0]
+        if not np.isfinite(scale):
             return None
+        volts = unscaled(float(scale), feature)
+        if reading.quantity == "dc":
+            return replace(reading, value=volts)
         return replace(reading, value=volts) if volts > 2e-3 else replace(reading, word="nothing")
 
     return read

@@ -207,10 +207,12 @@ def test_a_short_at_a_lifted_pin_is_on_the_board(circuit: Circuit) -> None:
 
 
 def test_a_faulty_supply_feeds_less(pool: Pool, circuit: Circuit) -> None:
-    for texts, volts in ((), 15.0), (("VP low 0.8",), 12.0), (("VP low 12 V",), 12.0), (("VP missing",), 0.0):
+    for texts, volts in ((), 15.0), (("VP low 0.8",), 12.0), (("VP low 12 V",), 12.0):
         found = pool.map(tasks.voltages, [(faulty(circuit, *texts), ["vp"])])[0].value[0]
         assert found == pytest.approx(volts, abs=0.3)
-    assert pool.map(tasks.voltages, [(faulty(circuit, "F1 open"), ["vp"])])[0].value[0] < 3
+    # A dead rail is not held at zero: what hangs between it and the other one pulls it down behind its bleeder.
+    for text in ("F1 open", "VP missing"):
+        assert pool.map(tasks.voltages, [(faulty(circuit, text), ["vp"])])[0].value[0] < 3
 
 
 def test_parts_that_fail_together(pool: Pool) -> None:

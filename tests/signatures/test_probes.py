@@ -96,7 +96,7 @@ def test_phasor_of_the_fundamental_agrees_with_level_and_turns_in_an_inverting_s
 
 
 def test_rail_currents_are_what_the_parts_draw(circuit: Circuit) -> None:
-    """Two op-amps of the general-purpose class: their quiescent current as its facts say, and that of their output stages."""
+    """Two op-amps of the general-purpose class: quiescent currents as its facts say."""
     from lostgain.unit.library import device
 
     numbers = varied(circuit)

@@ -170,7 +170,15 @@ def test_a_damaged_or_foreign_table_is_never_taken(circuit: Circuit, pool: Pool,
     other = first.data.assign_attrs(key="0" * 16)
     small = first.data.isel(row=slice(0, 3))
     short = first.data.drop_vars("swing")
-    for data in (b"", whole[: len(whole) // 2], b"not a table" * 100, whole[:-3000] + bytes(3000), other, small, short):
+    for data in (
+        b"",
+        whole[: len(whole) // 2],
+        b"not a table" * 100,
+        whole[: len(whole) // 2] + bytes(3000) + whole[len(whole) // 2 + 3000 :],
+        other,
+        small,
+        short,
+    ):
         path.unlink()
         if isinstance(data, bytes):
             path.write_bytes(data)

@@ -20,12 +20,19 @@ class Allowances:
     model_dc_share: float
     model_dc_volts: float
     model_shared: float
+    model_shared_db: float
+    model_current_share: float
+    model_watts_share: float
+    model_watts: float
+    model_mains_efficiency: float
     words_same_db: float
     words_same_dc_volts: float
     words_nothing_db: float
     words_low_db: float
     words_slip: float
     scale_dc_volts: float
+    scale_amperes: float
+    scale_watts: float
     prior_healthy: float
     prior_unexplained: float
     prior_broad_db: float

@@ -24,11 +24,15 @@ class Candidate:
         Without a value.
     feature : Feature
     minutes : float
+        From where the probe is.
+    away : float
+        From elsewhere.
     """
 
     reading: Reading
     feature: Feature
     minutes: float
+    away: float
 
 
 def candidates(
@@ -57,7 +61,7 @@ def candidates(
                 feature = feature_of(reading, table, instruments[reading.instrument])
                 if feature is None or _place(table, reading, instruments) in taken:
                     continue
-                found.append(Candidate(reading, feature, _minutes(reading, last, point.minutes)))
+                found.append(Candidate(reading, feature, _minutes(reading, last, point.minutes), max(SHORTEST, point.minutes)))
     return found
 
 
@@ -67,9 +71,11 @@ def in_reach(table: Table, readings: Readings, point: str, channel: str) -> bool
     return not barred and any(each.name == point and each.reach for each in table.circuit.unit.points)
 
 
-def _place(table: Table, reading: Reading, instruments: Mapping[str, Instrument]) -> tuple[str, int, int]:
+def _place(table: Table, reading: Reading, instruments: Mapping[str, Instrument]) -> tuple[str, int, int, int]:
     feature = feature_of(reading, table, instruments[reading.instrument])
-    return (reading.channel, feature.point, feature.frequency) if feature else ("", -1, -1)
+    if feature is None:
+        return ("", -1, -1, -1)
+    return (reading.channel, feature.point, feature.against, feature.frequency)
 
 
 def _at(

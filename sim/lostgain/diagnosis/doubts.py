@@ -44,7 +44,7 @@ def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:
             continue
         feature = seen.latent[at][1]
         mean = found.mean[0, feature]
-        sigma = np.sqrt(found.cov[0][feature, feature] + seen.common[at, at] + seen.noise[number, number])
+        sigma = np.sqrt(found.cov[0][feature, feature] + seen.common.always[at, at] + seen.noise[number, number])
         if abs(seen.value[number] - mean) > MISFIT * sigma:
             expected = show(unscaled(float(mean), seen.features[feature]), "V")
             notes.append(

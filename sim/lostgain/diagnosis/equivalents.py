@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import numpy as np
@@ -57,7 +58,8 @@ def _for(table: Table, readings: Readings, belief: Belief, point: str, channel: 
     same = [each for each in open_points if table.circuit.points[each] == node]
     if same:
         return [Instead(name, channel.name, called(channel, each), True) for each in same[:PLACES]]
-    leads = [f"the lead of {channel.called(part)} that meets it" for part in _parts_at(table, node)]
+    parts = [part for part in _parts_at(table, node) if part not in re.findall(r"[A-Z_]+[0-9]+[A-Z]?", point)]
+    leads = [f"the lead of {channel.called(part)} that meets it" for part in parts]
     found = [Instead(name, channel.name, each, True) for each in leads[:PLACES]]
     for part, other in _neighbours(table, node, open_points):
         if _alike(table, belief, point, other):

@@ -8,16 +8,17 @@ hypothesis's prediction is therefore the conditional normal distribution, not th
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import astuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.belief import Belief
 from lostgain.diagnosis.candidates import Candidate
+from lostgain.diagnosis.common import Common, common_allowance
 from lostgain.diagnosis.features import Feature
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
-from lostgain.diagnosis.observed import DB, Observed, common_allowance
+from lostgain.diagnosis.observed import DB, Observed
 from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
 
@@ -52,20 +53,20 @@ def expected(
     new = [(each.reading.channel, each.feature) for each in wanted]
     old = [(channel, seen.features[index]) for channel, index in seen.latent]
     common = common_allowance(table, [*old, *new])
-    count = len(old)
     mean, own = _moments(found[1], belief, place, new, new, diagonal=True)
-    own = own + np.diag(common)[count:]
+    own = own + np.diag(common.always)[len(old) :]
     single, scale, zero = errors(wanted, mean, instruments)
     own = own + single**2 + scale**2 + zero**2
     if len(seen.value):
         before = (mean, own, scale, zero)
         mean, own = _conditioned(found[1], belief, place, (old, new), common, before, instruments, wanted)
-    return mean, np.sqrt(np.maximum(own, 1e-6))
+    # However well the rest is known, a reading keeps its own error.
+    return mean, np.sqrt(np.maximum(own, single**2 + 1e-6))
 
 
 def _predictions(table: Table, wanted: Sequence[Feature]) -> tuple[tuple[Feature, ...], Hypotheses]:
     """Return predictions of these features and those of other steps: their order never changes what is kept."""
-    features = tuple(sorted(set(wanted), key=lambda each: (each.point, each.frequency, each.swing, each.floor)))
+    features = tuple(sorted(set(wanted), key=astuple))
     for (key, held), hypotheses_held in _kept.items():
         if key == table.key and set(features) <= set(held):
             return held, hypotheses_held
@@ -101,12 +102,14 @@ def _moments(
 
 def _here(found: Hypotheses, belief: Belief, channels: Sequence[str]) -> NDArray[np.bool_]:
     faulty = np.array(belief.faulty, dtype=object)[:, None] == np.array(channels, dtype=object)[None, :]
-    return np.asarray(faulty | found.shared[belief.hypothesis][:, None], dtype=bool).reshape(len(belief.faulty), -1)
+    whole = np.array([not channel for channel in channels], dtype=bool)  # what is read of the whole unit
+    shared = found.shared[belief.hypothesis][:, None]
+    return np.asarray(faulty | whole[None, :] | shared, dtype=bool).reshape(len(belief.faulty), -1)
 
 
 def _conditioned(
     found: Hypotheses, belief: Belief, place: Mapping[Feature, int],
-    keys: tuple[list[tuple[str, Feature]], list[tuple[str, Feature]]], common: Values,
+    keys: tuple[list[tuple[str, Feature]], list[tuple[str, Feature]]], common: Common,
     before: tuple[Values, Values, Values, Values], instruments: Mapping[str, Instrument], wanted: Sequence[Candidate],
 ) -> tuple[Values, Values]:  # fmt: skip
     """Mean and variance of the readings to come, given those taken."""
@@ -114,10 +117,17 @@ def _conditioned(
     seen, count = belief.seen, len(old)
     old_mean, old_cov = _moments(found, belief, place, old, old)
     _, cross = _moments(found, belief, place, new, old)
-    pick = seen.operator
-    taken = pick @ (old_cov + common[:count, :count]) @ pick.T + seen.noise
-    between = (cross + common[count:, :count]) @ pick.T
     mean, own, scale, zero = before
+    healthy = found.mean[0, [place[feature] for _, feature in (*old, *new)]]
+    kept = np.exp(-np.abs(np.concatenate([old_mean, mean], axis=1) - healthy) / common.reach)
+    of_old, of_new = kept[:, :count], kept[:, count:]
+    old_cov = old_cov + common.always[:count, :count]
+    old_cov = old_cov + common.alike[:count, :count] * of_old[:, :, None] * of_old[:, None, :]
+    cross = cross + common.always[count:, :count]
+    cross = cross + common.alike[count:, :count] * of_new[:, :, None] * of_old[:, None, :]
+    pick = seen.operator
+    taken = pick @ old_cov @ pick.T + seen.noise
+    between = cross @ pick.T
     old_scale, old_zero = _shared(seen, instruments)
     names = np.array([row.instrument for row in seen.readings])
     same = np.array([each.reading.instrument for each in wanted])[:, None] == names[None, :]
@@ -162,7 +172,7 @@ def error_parts(volts: Values, feature: Feature, instrument: Instrument) -> tupl
         at = DB * (volts / root) ** 2
         own = np.hypot(at * instrument.read_error, DB * 0.25 * feature.floor / root)
         return own, at * instrument.scale_error, np.zeros_like(at)
-    at = 1 / np.hypot(volts, allowances().scale_dc_volts)
+    at = 1 / np.hypot(volts, feature.unit_size)
     own = at * np.hypot(volts * instrument.read_error, instrument.floor_dc / 4)
     return own, at * volts * instrument.scale_error, at * instrument.zero_error
 
@@ -184,4 +194,4 @@ def _volts(scaled: Values, feature: Feature) -> Values:
     """The same as `features.unscaled`, for an array."""
     if feature.is_level:
         return np.asarray(np.sqrt(np.maximum(0.0, 10 ** (scaled / 10) - feature.floor**2)))
-    return np.asarray(np.sinh(scaled) * allowances().scale_dc_volts)
+    return np.asarray(np.sinh(scaled) * feature.unit_size)

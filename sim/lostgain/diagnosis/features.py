@@ -1,13 +1,14 @@
-"""The scale readings are compared on.
+"""What a reading is about, and the scale it is compared on.
 
 Levels are compared in decibels above a soft floor, ``10 lg(v² + floor²)``: a level below what the instrument tells from
-nothing counts as that floor, which is how an instrument censors. DC is compared as ``asinh(v / v0)``: in volts near
-zero, as a ratio far from it.
+nothing counts as that floor, which is how an instrument censors. DC, currents and watts are compared as
+``asinh(x / x0)``: as they are near zero, as a ratio far from it.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,46 +16,79 @@ from numpy.typing import NDArray
 from lostgain.diagnosis.allowances import allowances
 from lostgain.readings.model import Instrument, Reading
 from lostgain.signatures import Table
+from lostgain.signatures.probes import PROBES, loading
 
 Values = NDArray[np.float64]
 
 PP_PER_RMS = 2 * 2**0.5
+#: What an average-responding meter shows over the rectified average: right for a sine only.
+FORM_FACTOR = float(np.pi / (2 * 2**0.5))
+#: `Feature.frequency` of what is no level.
+DC, CURRENT, WATTS = -1, -2, -3
 
 
 @dataclass(frozen=True)
 class Feature:
-    """One number of a channel that a reading is about.
+    """One number that a reading is about.
 
     Parameters
     ----------
     point : int
-        Its place among the table's test points.
+        Its place among the table's test points; for a current, the rail's place among the unit's rails.
     frequency : int
-        Its place among the table's frequencies; -1 for DC.
+        Its place among the table's frequencies; `DC`, `CURRENT` or `WATTS` for what is no level.
     swing : bool
         True where the peak-to-peak value was read; compared as the rms value of a sine of that size.
     floor : float
-        The instrument's floor [V rms]; 0 for DC.
+        The instrument's floor [V rms]; 0 for what is no level.
+    against : int
+        Test point of the other lead; -1 for ground.
+    average : bool
+        True for an average-responding meter.
+    ohms, farads : float
+        How the instrument loads the point.
     """
 
     point: int
     frequency: int
-    swing: bool
-    floor: float
+    swing: bool = False
+    floor: float = 0.0
+    against: int = -1
+    average: bool = False
+    ohms: float = inf
+    farads: float = 0.0
 
     @property
     def is_level(self) -> bool:
-        """True for a level, False for DC."""
+        """True for a level."""
         return self.frequency >= 0
+
+    @property
+    def whole_unit(self) -> bool:
+        """True for what is read of the whole unit and not of a channel."""
+        return self.frequency in (CURRENT, WATTS)
+
+    @property
+    def unit_size(self) -> float:
+        """Below this, the number is compared as it is; well above it, as a ratio [V, A or W]."""
+        allow = allowances()
+        return {CURRENT: allow.scale_amperes, WATTS: allow.scale_watts}.get(self.frequency, allow.scale_dc_volts)
 
 
 def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Feature | None:
     """Return the feature a reading is about, or None where the table does not hold it."""
-    if reading.point not in table.points:
+    rails = [rail.name for rail in table.circuit.unit.rails]
+    if reading.quantity == "current":
+        return Feature(rails.index(reading.point), CURRENT) if reading.point in rails else None
+    if reading.quantity == "mains watts":
+        return Feature(0, WATTS)
+    places = {name: number for number, name in enumerate(table.points)}
+    against = places.get(reading.against, -1)
+    if reading.point not in places or (reading.against and against < 0):
         return None
-    point = table.points.index(reading.point)
+    point, ohms, farads = places[reading.point], instrument.resistance, instrument.capacitance
     if reading.quantity == "dc":
-        return Feature(point, -1, False, 0.0)
+        return Feature(point, DC, against=against, ohms=ohms)
     if reading.quantity != "level":
         return None
     wanted = table.frequencies[0] if reading.frequency is None else reading.frequency
@@ -64,41 +98,106 @@ def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Featur
     floor = instrument.floor_level
     if reading.below and reading.value:
         floor = max(floor, reading.value)
-    return Feature(point, near[0], reading.given_as in ("pp", "peak"), floor)
+    swing = reading.given_as in ("pp", "peak")
+    average = instrument.responds == "average" and not swing
+    return Feature(point, near[0], swing, floor, against, average, ohms, farads)
 
 
-def scaled(volts: Values | float, feature: Feature) -> Values:
-    """Return volts on the comparison scale: decibels for a level, compressed volts for DC."""
-    volts = np.asarray(volts, dtype=float)
+def scaled(number: Values | float, feature: Feature) -> Values:
+    """Return volts, amperes or watts on the comparison scale: decibels for a level, compressed for the rest."""
+    number = np.asarray(number, dtype=float)
     if feature.is_level:
-        return np.asarray(10 * np.log10(volts**2 + feature.floor**2))
-    return np.asarray(np.arcsinh(volts / allowances().scale_dc_volts))
+        return np.asarray(10 * np.log10(number**2 + feature.floor**2))
+    return np.asarray(np.arcsinh(number / feature.unit_size))
 
 
 def unscaled(value: float, feature: Feature) -> float:
-    """Return volts from the comparison scale."""
+    """Return volts, amperes or watts from the comparison scale."""
     if feature.is_level:
         return float(np.sqrt(max(0.0, 10 ** (value / 10) - feature.floor**2)))
-    return float(np.sinh(value) * allowances().scale_dc_volts)
+    return float(np.sinh(value) * feature.unit_size)
 
 
-def slope(volts: float, feature: Feature) -> float:
-    """Return the scale's change for a relative change of a level, or for a volt of DC."""
+def slope(number: float, feature: Feature) -> float:
+    """Return the scale's change for a relative change of a level, or for one volt, ampere or watt of the rest."""
     if feature.is_level:
-        power = volts**2
+        power = number**2
         return 20 / np.log(10) * power / (power + feature.floor**2) if power else 0.0
-    return 1 / float(np.hypot(volts, allowances().scale_dc_volts))
+    return 1 / float(np.hypot(number, feature.unit_size))
 
 
 def predicted(table: Table, features: list[Feature]) -> Values:
     """Return what every row predicts for the features, on the comparison scale: array, (row, sample, feature)."""
-    columns = []
-    for feature in features:
-        if feature.is_level:
-            volts = table.values("swing")[:, :, feature.point, feature.frequency] / PP_PER_RMS if feature.swing else (
-                table.values("level")[:, :, feature.point, feature.frequency]
-            )  # fmt: skip
-        else:
-            volts = table.values("dc")[:, :, feature.point]
-        columns.append(scaled(volts, feature))
-    return np.stack(columns, axis=-1)
+    return np.stack([scaled(_numbers(table, feature), feature) for feature in features], axis=-1)
+
+
+def _numbers(table: Table, feature: Feature) -> Values:
+    """What an instrument shows under every row and draw: array, (row, sample)."""
+    if feature.frequency == CURRENT:
+        return np.abs(_whole_unit(table, table.values("current")[:, :, feature.point]))
+    if feature.frequency == WATTS:
+        volts = np.array([rail.volts for rail in table.circuit.unit.rails])
+        watts = np.abs(table.values("current") * volts).sum(axis=2)
+        return _whole_unit(table, watts) / allowances().model_mains_efficiency
+    if feature.frequency == DC:
+        dc = table.values("dc")
+        volts = dc[:, :, feature.point]
+        if feature.against >= 0:
+            volts = volts - dc[:, :, feature.against]
+        return np.asarray(volts * _dc_left(table, feature))
+    return _level(table, feature) * np.abs(_loading(table, feature))
+
+
+def _whole_unit(table: Table, one: Values) -> Values:
+    """Add what the other channels draw: as a healthy one does, or as this one where they share the fault."""
+    shared = np.array([False, *(fault.shared for fault in table.faults)])
+    others = np.where(shared[:, None], one, one[0])
+    return np.asarray(one + (len(table.circuit.unit.channels) - 1) * others)
+
+
+def _level(table: Table, feature: Feature) -> Values:
+    point, frequency = feature.point, feature.frequency
+    if feature.against < 0:
+        volts = table.values("swing" if feature.swing else "level")[:, :, point, frequency]
+        volts = volts / PP_PER_RMS if feature.swing else volts
+        waves = table.values("wave")[:, point, frequency]
+    else:
+        phasor = table.complex_values("phasor")[:, :, :, frequency]
+        volts = np.abs(phasor[:, :, point] - phasor[:, :, feature.against])
+        waves = table.values("wave")[:, point, frequency] - table.values("wave")[:, feature.against, frequency]
+        # Phasors are fundamentals; what a distorted difference shows beyond them is taken from the nominal wave.
+        shown = np.ptp(waves, axis=1) / PP_PER_RMS if feature.swing else np.std(waves, axis=1)
+        volts = volts * _ratio(shown, volts[:, 0])[:, None]
+    if feature.average:
+        rectified = FORM_FACTOR * np.mean(np.abs(waves), axis=1)
+        volts = volts * _ratio(rectified, np.std(waves, axis=1))[:, None]
+    return np.asarray(volts)
+
+
+def _ratio(one: Values, other: Values) -> Values:
+    """Return one over the other, 1 where there is next to nothing."""
+    heard = np.nan_to_num(other) > 1e-4
+    return np.divide(one, other, out=np.ones(len(one)), where=heard)
+
+
+def _dc_left(table: Table, feature: Feature) -> Values:
+    """Share of the DC that the meter leaves: array, (row, 1)."""
+    if not np.isfinite(feature.ohms) or feature.against >= 0:
+        return np.asarray(_loading(table, feature).real)
+    probe = int(np.argmin(np.abs(np.log(np.array(PROBES) / feature.ohms))))
+    free, probed = table.values("dc")[:, 0, feature.point], table.values("probed")[:, feature.point, probe]
+    there = np.abs(np.nan_to_num(free)) > 1e-3
+    return np.divide(probed, free, out=np.ones(len(free)), where=there)[:, None]
+
+
+def _loading(table: Table, feature: Feature) -> NDArray[np.complex128]:
+    """Share of the voltage that the instrument leaves: array, (row, 1)."""
+    if not np.isfinite(feature.ohms):
+        return np.ones((1, 1), dtype=complex)
+    impedance = table.complex_values("impedance")
+    ends = impedance[:, feature.point]
+    if feature.against >= 0:
+        ends = ends + impedance[:, feature.against]
+    at = table.frequencies[feature.frequency] if feature.is_level else None
+    share = loading(ends, at, feature.ohms, feature.farads)
+    return np.nan_to_num(share, nan=1.0)[:, None]

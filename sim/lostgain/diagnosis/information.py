@@ -6,6 +6,7 @@ never negative, nothing where every hypothesis predicts the same, and never more
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,25 +52,36 @@ def told(decision: NDArray[np.int_], weight: Values, mean: Values, sigma: Values
     mean, sigma : arrays, (hypothesis, reading)
         What each predicts.
     """
-    count = int(decision.max()) + 1
     share = weight / weight.sum()
+    binned = (_binned(share, mean[:, column], sigma[:, column]) for column in range(mean.shape[1]))
+    return from_bins(decision, share, binned)
+
+
+def from_bins(decision: NDArray[np.int_], weight: Values, binned: Iterable[Values]) -> Told:
+    """Return what readings are expected to tell that can only fall into bins.
+
+    Parameters
+    ----------
+    decision, weight : arrays, (hypothesis,)
+    binned : iterable of array, (hypothesis, bin)
+        For each reading, the probability of each bin under each hypothesis.
+    """
+    count = int(decision.max()) + 1
     member = np.zeros((count, len(decision)))
-    member[decision, np.arange(len(decision))] = share
+    member[decision, np.arange(len(decision))] = weight / weight.sum()
     prior = member.sum(axis=1)
     best = int(prior.argmax())
     bits, right, alike = [], [], []
-    for column in range(mean.shape[1]):
-        chance = member @ _binned(share, mean[:, column], sigma[:, column])
-        total = chance.sum(axis=0)
-        bits.append(_mutual(chance, prior, total))
-        right.append(chance.max(axis=0).sum() - prior[best])
+    for each in binned:
+        chance = member @ each
+        bits.append(_mutual(chance, prior, chance.sum(axis=0)))
+        right.append(float(chance.max(axis=0).sum() - prior[best]))
         given = chance / np.maximum(prior, 1e-300)[:, None]
         alike.append(np.sqrt(given * given[best]).sum(axis=1))
-    size = (mean.shape[1], count)
-    return Told(np.array(bits), np.array(right), np.array(alike).reshape(size))
+    return Told(np.array(bits), np.array(right), np.array(alike).reshape(len(bits), count))
 
 
-def edges(share: Values, mean: Values, sigma: Values) -> Values:
+def edges(share: Values, mean: Values, sigma: Values, bins: int = BINS) -> Values:
     """Return where a reading is cut into bins: array, (bin - 1,).
 
     Parameters
@@ -77,12 +89,13 @@ def edges(share: Values, mean: Values, sigma: Values) -> Values:
     share : array, (hypothesis,)
         Adding up to one.
     mean, sigma : arrays, (hypothesis,)
+    bins : int
     """
     places = (mean[:, None] + sigma[:, None] * SPREAD).ravel()
     order = np.argsort(places)
     filled = np.cumsum(np.repeat(share / len(SPREAD), len(SPREAD))[order])
     middle = filled - np.repeat(share / len(SPREAD), len(SPREAD))[order] / 2
-    return np.asarray(np.interp(np.arange(1, BINS) / BINS, middle, places[order]))
+    return np.asarray(np.interp(np.arange(1, bins) / bins, middle, places[order]))
 
 
 def _binned(share: Values, mean: Values, sigma: Values) -> Values:

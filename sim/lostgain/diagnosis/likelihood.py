@@ -7,10 +7,11 @@ from numpy.typing import NDArray
 from scipy.special import log_ndtr, logsumexp
 
 from lostgain.diagnosis.allowances import allowances
-from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.features import Feature, scaled
 from lostgain.diagnosis.hypotheses import Hypotheses
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.shapes import likelihood as shape_likelihood
+from lostgain.diagnosis.signs import sign_likelihood
 from lostgain.readings.model import Reading
 from lostgain.signatures import Table
 
@@ -37,14 +38,14 @@ def latent_moments(found: Hypotheses, seen: Observed, faulty: str, shared: NDArr
     """
     columns = np.array([feature for _, feature in seen.latent], dtype=int)
     channels = np.array([channel for channel, _ in seen.latent], dtype=object)
-    here = (channels == faulty)[None, :] | shared[:, None]
+    here = ((channels == faulty) | (channels == ""))[None, :] | shared[:, None]
     mean = np.where(here, found.mean[:, columns], found.mean[0, columns])
     both_here = here[:, :, None] & here[:, None, :]
     same_channel = channels[:, None] == channels[None, :]
     own = found.cov[:, columns][:, :, columns]
     healthy = found.cov[0][np.ix_(columns, columns)]
     cov = np.where(both_here, own, healthy[None]) * same_channel[None]
-    return mean, cov + seen.common
+    return mean, cov + seen.common.shared(mean, found.mean[0, columns])
 
 
 def log_likelihood(table: Table, found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_]) -> Values:
@@ -55,6 +56,8 @@ def log_likelihood(table: Table, found: Hypotheses, seen: Observed, faulty: str,
         middle = mean @ seen.operator.T
         spread = seen.operator @ cov @ seen.operator.T + seen.noise
         result += gaussian(seen.value, middle, spread)
+    for reading in seen.signs:
+        result += sign_likelihood(table, found, reading, faulty)
     for reading, feature in seen.words:
         result += word_likelihood(table, found, seen, mean, cov, reading, feature, faulty)
     return result
@@ -85,6 +88,11 @@ def word_likelihood(
     faulty : str
         The channel that holds the fault.
     """
+    if reading.above:
+        at = seen.latent.index((reading.channel, feature))
+        limit = scaled(abs(reading.value or 0.0), seen.features[feature])
+        size = mean[:, at] if seen.features[feature].is_level else np.abs(mean[:, at])
+        return np.asarray(np.logaddexp(log_ndtr((size - limit) / np.sqrt(cov[:, at, at] + 0.01)), np.log(1e-4)))
     if reading.word == "low":
         at = seen.latent.index((reading.channel, feature))
         return _low(mean[:, at], cov[:, at, at], found.mean[0, feature], seen.features[feature])
@@ -114,12 +122,12 @@ def broad(found: Hypotheses, seen: Observed) -> float:
     Each reading of a faulty channel may be anywhere in a broad range; words about a picture are as likely as not.
     """
     allow = allowances()
-    total = np.log(0.5) * len(seen.words)
+    total = np.log(0.5) * (len(seen.words) + len(seen.signs))
     if len(seen.value):
         levels = np.array([seen.features[feature].is_level for _, feature in seen.latent])
         width = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc)
         columns = np.array([feature for _, feature in seen.latent], dtype=int)
-        cov = np.diag(width**2) + seen.common
+        cov = np.diag(width**2) + seen.common.always
         spread = seen.operator @ cov @ seen.operator.T + seen.noise
         total += gaussian(seen.value, (seen.operator @ found.mean[0, columns])[None], spread[None])[0]
     return float(total)

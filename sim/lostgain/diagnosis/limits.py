@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.common import common_allowance
+from lostgain.diagnosis.features import DC, Feature
 from lostgain.diagnosis.groups import ALIKE, overlap
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
 from lostgain.diagnosis.model import Suspect, Verdict
-from lostgain.diagnosis.observed import common_allowance
 from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
 
@@ -69,7 +69,7 @@ def all_in_reach(table: Table, instrument: Instrument) -> list[Feature]:
     features = []
     for number, name in enumerate(table.points):
         if name in reach:
-            features.append(Feature(number, -1, False, 0.0))
+            features.append(Feature(number, DC))
             features += [
                 Feature(number, index, False, instrument.floor_level) for index in range(len(table.frequencies))
             ]
@@ -80,7 +80,7 @@ def _noise(table: Table, features: list[Feature], instrument: Instrument) -> Val
     """Instrument errors and allowances, the same under every hypothesis: array, (feature, feature)."""
     del instrument  # its own errors are small beside what is allowed for models
     channel = table.circuit.unit.channels[0].name
-    return common_allowance(table, [(channel, feature) for feature in features]) + 0.1**2 * np.eye(len(features))
+    return common_allowance(table, [(channel, feature) for feature in features]).always + 0.1**2 * np.eye(len(features))
 
 
 def _unmarked(found: Hypotheses, noise: Values) -> tuple[str, ...]:

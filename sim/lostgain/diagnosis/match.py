@@ -73,7 +73,7 @@ def match(
         warnings=tuple(notes),
         table=table.key,
         rates=f"{chosen.title} ({chosen.source})",
-        used=len(seen.value) + len(seen.words),
+        used=seen.used,
         knowledge=stated(knowledge) if knowledge is not None else (),
         contradiction=odd.reading if odd is not None else None,
     )

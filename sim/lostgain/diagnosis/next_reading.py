@@ -1,8 +1,9 @@
 """The next reading: what to read or do next, so that the part at fault is found soonest.
 
 A reading is worth the information it is expected to give about which part to lift (mutual information, in bits), given
-all readings taken so far, and the best is the one that gives most of it per minute. Moves such as lifting a leg or
-bridging a capacitor are measured by the same yardstick.
+all readings taken so far, and they are ranked by how much of it they give per minute. Moves such as lifting a leg or
+bridging a capacitor are measured by the same yardstick. The first place goes to the reading with which, two readings
+ahead, the part is expected to be found in the fewest minutes.
 
 Another reading is worth taking until one part, or a set of parts that no reading left tells apart, holds 90 % of the
 probability, or until no reading left would change what one would do. The figures are in ``moves.toml``.
@@ -25,6 +26,7 @@ from lostgain.diagnosis.belief import HEALTHY, Belief, belief
 from lostgain.diagnosis.candidates import Candidate, candidates
 from lostgain.diagnosis.equivalents import equivalents
 from lostgain.diagnosis.expected import expected
+from lostgain.diagnosis.foresight import soonest
 from lostgain.diagnosis.foretold import foretold
 from lostgain.diagnosis.information import Told, told
 from lostgain.diagnosis.knowledge import Knowledge
@@ -83,11 +85,14 @@ def next_reading(
     done = moves(table, believed)
     everything: list[NextReading | Move] = [*found, *done]
     ranked = sorted(everything, key=lambda each: -each.rate)[:most]
+    stop, parts = _stop(believed, gain)
+    if found and not stop:
+        first = found[soonest(believed.decision, believed.weight, mean, sigma, wanted, gain.bits)]
+        ranked = [first, *(each for each in ranked if each is not first)][:most]
     if found and not any(isinstance(each, NextReading) for each in ranked):
         ranked = [*ranked[:-1], max(found, key=lambda each: each.rate)]
     shown = [foretold(each, found, wanted, believed, mean, sigma) if isinstance(each, NextReading) else each
              for each in ranked]  # fmt: skip
-    stop, parts = _stop(believed, gain)
     return Next(tuple(shown), stop, parts, _action(parts, done), equivalents(table, readings, believed, channels))
 
 

@@ -13,14 +13,21 @@ from lostgain.unit.model import Rail
 
 Complex = NDArray[np.complex128]
 
+#: Resistances of probes and meters that DC is known with [ohm].
+PROBES = (10e6, 1e6)
+#: A probe that isn't there [ohm], and the source impedance from which on a probe is really hung on [ohm].
+OPEN = 1e15
+FLOATING = 30e3
 #: Frequencies source impedances are known at [Hz]; the lowest stands for DC. In between they are interpolated.
 IMPEDANCE_AT = tuple(float(10.0**power) for power in range(-3, 6))
 
 
 def with_probes(flat: FlatCircuit, circuit: Circuit) -> FlatCircuit:
-    """Return the circuit with a current source of no current at every test point, to measure impedances with."""
-    sources = [Element(f"iprobe{number}", ("0", node), "0 ac 0") for number, node in enumerate(circuit.points.values())]
-    return flat.with_elements(*sources)
+    """Return the circuit with a source of no current and a probe that isn't there at every test point."""
+    nodes = list(circuit.points.values())
+    sources = [Element(f"iprobe{number}", ("0", node), "0 ac 0") for number, node in enumerate(nodes)]
+    probes = [Element(f"rprobe{number}", (node, "0"), f"{OPEN:g}") for number, node in enumerate(nodes)]
+    return flat.with_elements(*sources, *probes)
 
 
 def source_impedance(session: Session, node: str, number: int) -> Complex:
@@ -43,6 +50,32 @@ def source_impedance(session: Session, node: str, number: int) -> Complex:
     finally:
         session.change({f"@iprobe{number}[acmag]": 0.0}, {})
     return np.asarray(found[0])
+
+
+def probed_dc(session: Session, node: str, number: int) -> NDArray[np.float64]:
+    """Return a test point's DC with a real probe on it, in the circuit that is loaded, which has `with_probes`.
+
+    What a meter shows at a node that floats is no matter of a source impedance: currents of junctions are limited.
+
+    Parameters
+    ----------
+    session : Session
+    node : str
+    number : int
+        The test point's place in the circuit's.
+
+    Returns
+    -------
+    array, (probe of `PROBES`,) [V]
+    """
+    found = []
+    try:
+        for ohms in PROBES:
+            session.change({f"rprobe{number}": ohms}, {})
+            found.append(session.op([node])[0])
+    finally:
+        session.change({f"rprobe{number}": OPEN}, {})
+    return np.array(found)
 
 
 def loading(impedance: Complex, frequency: float | None, ohms: float, farads: float) -> Complex:
@@ -72,7 +105,6 @@ def loading(impedance: Complex, frequency: float | None, ohms: float, farads: fl
     return np.asarray(1 / (1 + between * (1 / ohms + 2j * np.pi * frequency * farads)))
 
 
-def rail_ends(rail: Rail) -> tuple[str, str]:
-    """Return the nodes on both sides of a rail's source resistance."""
-    node = rail_node(rail.name)
-    return f"{node}_emf", f"{node}_fused" if rail.fuse else node
+def rail_ends(flat: FlatCircuit, rail: Rail) -> tuple[str, ...]:
+    """Return the nodes on both sides of a rail's source resistance, whose drop is the rail's current."""
+    return flat.elements[f"r_{rail_node(rail.name)}"].nodes

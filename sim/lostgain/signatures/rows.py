@@ -12,7 +12,15 @@ from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
 from lostgain.faults import Fault, put_in
 from lostgain.signatures.draws import Varied, drawn
-from lostgain.signatures.probes import IMPEDANCE_AT, rail_ends, source_impedance, with_probes
+from lostgain.signatures.probes import (
+    FLOATING,
+    IMPEDANCE_AT,
+    PROBES,
+    probed_dc,
+    rail_ends,
+    source_impedance,
+    with_probes,
+)
 from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, Steady, decibels, steady
 
 Values = NDArray[np.float64]
@@ -69,6 +77,8 @@ class RowResult:
         What each rail delivers into the channel.
     impedance : complex array, (point, frequency of `IMPEDANCE_AT`) [ohm]
         Source impedance at nominal values: how far a probe loads the point.
+    probed : array, (point, probe of `PROBES`) [V]
+        DC with that probe on the point, at nominal values.
     wave : array, (point, frequency, phase) [V]
         At nominal values.
     small_signal : array of bool, (frequency,)
@@ -84,6 +94,7 @@ class RowResult:
     phasor: Complex
     current: Values
     impedance: Complex
+    probed: Values
     wave: Values
     small_signal: NDArray[np.bool_]
     settled: NDArray[np.bool_]
@@ -140,14 +151,19 @@ def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowR
     setup = circuit.unit.setup
     flat = driven(nominal, setup.generator, setup.frequencies[0], setup.start_dc)
     session.load(with_probes(flat, circuit).lines())
-    _keep_dc(session, circuit, result, 0)
+    _keep_dc(session, flat, circuit, result, 0)
     small = session.ac(setup.frequencies, list(circuit.points.values()))
     well = task.healthy
-    for number, (name, node) in enumerate(circuit.points.items()):
+    for number, node in enumerate(circuit.points.values()):
         if well is None or _concerned(result, small, well, number):
-            result.impedance[number] = source_impedance(session, node, list(circuit.points).index(name))
+            result.impedance[number] = source_impedance(session, node, number)
         else:
             result.impedance[number] = well.impedance[number]
+        ohms = result.impedance[number, 0].real
+        if ohms > FLOATING:
+            result.probed[number] = probed_dc(session, node, number)
+        else:
+            result.probed[number] = result.dc[0, number] / (1 + ohms / np.array(PROBES))
     return small
 
 
@@ -160,10 +176,10 @@ def _concerned(result: RowResult, small: Complex, well: RowResult, point: int) -
     return bool(moved or changed.any())
 
 
-def _keep_dc(session: Session, circuit: Circuit, result: RowResult, sample: int) -> None:
+def _keep_dc(session: Session, flat: FlatCircuit, circuit: Circuit, result: RowResult, sample: int) -> None:
     """Store DC at the points and the currents the rails deliver."""
     nodes = list(circuit.points.values())
-    ends = [node for rail in circuit.unit.rails for node in rail_ends(rail)]
+    ends = [node for rail in circuit.unit.rails for node in rail_ends(flat, rail)]
     found = session.op([*nodes, *ends])
     result.dc[sample] = found[: len(nodes)]
     drops = found[len(nodes) :].reshape(-1, 2)
@@ -203,7 +219,7 @@ def _small_draws(
         try:
             _load(session, flat, before)
             before = flat
-            _keep_dc(session, circuit, result, number)
+            _keep_dc(session, flat, circuit, result, number)
             phasor = session.ac(setup.frequencies, nodes)
         except EngineError as error:
             _raise_if_dead(session, error)
@@ -277,6 +293,7 @@ def empty(circuit: Circuit, samples: int) -> RowResult:
         phasor=nothing_complex(samples, points, frequencies),
         current=nothing(samples, len(circuit.unit.rails)),
         impedance=nothing_complex(points, len(IMPEDANCE_AT)),
+        probed=nothing(points, len(PROBES)),
         wave=nothing(points, frequencies, WAVE_POINTS),
         small_signal=np.zeros(frequencies, dtype=bool),
         settled=np.zeros(frequencies, dtype=bool),

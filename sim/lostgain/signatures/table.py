@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 from dataclasses import dataclass
 from functools import cached_property
@@ -32,7 +33,7 @@ class Table:
         ``dc (row, sample, point) [V]``, ``level (row, sample, point, frequency) [V rms]``,
         ``swing (row, sample, point, frequency) [V peak to peak]``, ``wave (row, point, frequency, phase) [V]``,
         ``phasor (row, sample, point, frequency, part) [V rms]``, ``current (row, sample, rail) [A]``,
-        ``impedance (row, point, impedance_at, part) [ohm]``,
+        ``impedance (row, point, impedance_at, part) [ohm]``, ``probed (row, point, probe) [V]``,
         ``small_signal (row, frequency)``, ``settled (row, frequency)``, ``status (row)``. Sample 0 is at nominal
         values, the others are tolerance draws, the same for every row. What did not converge is NaN.
     key : str
@@ -86,6 +87,7 @@ def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult]
                 _parts([row.impedance for row in rows]),
                 {"units": "ohm"},
             ),
+            "probed": (("row", "point", "probe"), np.array([row.probed for row in rows]), {"units": "V"}),
             "wave": (
                 ("row", "point", "frequency", "phase"),
                 np.array([row.wave for row in rows], dtype=np.float32),
@@ -102,11 +104,22 @@ def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult]
         },
         attrs={"key": key, "unit": circuit.unit.name, "ngspice": circuit.version, "seed": seed},
     )
+    data.attrs["digest"] = _digest(data)
     return Table(circuit, faults, data, key)
 
 
+def _digest(data: xr.Dataset) -> str:
+    """Return a digest of all numbers and texts, which tells a damaged table from a whole one."""
+    summed = hashlib.sha256()
+    for name in sorted(str(each) for each in data.variables):
+        values = data[name].values
+        text = values.dtype == object or values.dtype.kind in "OUS"
+        summed.update("\n".join(map(str, values.ravel())).encode() if text else np.ascontiguousarray(values).tobytes())
+    return summed.hexdigest()
+
+
 #: What is stored compressed.
-PACKED = ("dc", "level", "swing", "phasor", "current", "impedance", "wave")
+PACKED = ("dc", "level", "swing", "phasor", "current", "impedance", "probed", "wave")
 
 
 def _parts(arrays: list[NDArray[np.complex128]]) -> NDArray[np.float32]:
@@ -145,7 +158,7 @@ def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], key: str) -> T
         return None
     if any(data.sizes.get(name) != size for name, size in sizes.items()):
         return None
-    return Table(circuit, faults, data, key)
+    return Table(circuit, faults, data, key) if data.attrs.get("digest") == _digest(data) else None
 
 
 def _seen(_name: str, each: h5py.Dataset | h5py.Group) -> None:

@@ -1,0 +1,123 @@
+"""What all hypotheses allow for alike: generator level, positions of controls, and how far models may be off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.diagnosis.allowances import Allowances, allowances
+from lostgain.diagnosis.features import CURRENT, WATTS, Feature, slope
+from lostgain.signatures import Table
+
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Common:
+    """Covariances on the comparison scale.
+
+    Parameters
+    ----------
+    always : array, (latent, latent)
+        Whatever the fault.
+    alike : array, (latent, latent)
+        Errors of the models that channels share as far as they behave alike; see `shared`.
+    reach : array, (latent,)
+        How far a channel may be from the healthy one before it no longer shares them.
+    """
+
+    always: Values = field(default_factory=lambda: np.zeros((0, 0)))
+    alike: Values = field(default_factory=lambda: np.zeros((0, 0)))
+    reach: Values = field(default_factory=lambda: np.ones(0))
+
+    def shared(self, mean: Values, healthy: Values) -> Values:
+        """Return the covariance to add under each hypothesis: array, (hypothesis, latent, latent).
+
+        Parameters
+        ----------
+        mean : array, (hypothesis, latent)
+            What each hypothesis predicts.
+        healthy : array, (latent,)
+            What the healthy unit shows there.
+        """
+        kept = np.exp(-np.abs(mean - healthy) / self.reach)
+        return self.always + self.alike * kept[:, :, None] * kept[:, None, :]
+
+
+def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
+    """Return what all hypotheses allow for.
+
+    Parameters
+    ----------
+    table : Table
+    keys : list of (str, Feature)
+        Channel and feature of each latent number.
+    """
+    allow = allowances()
+    channel = np.array([key[0] for key in keys], dtype=object)
+    level = np.array([key[1].is_level for key in keys], dtype=bool)
+    same_channel = channel[:, None] == channel[None, :]
+    both = np.outer(level, level)
+    always = both * allow.generator_level_db**2
+    for behind in _behind_controls(table, [key[1] for key in keys]):
+        pair = np.outer(behind, behind) & both
+        always = always + pair * (allow.control_setting_db**2 + same_channel * allow.control_tracking_db**2)
+    error = _model_error(table, [key[1] for key in keys], allow)
+    reach = np.where(level, allow.model_shared_db, 1.0)
+    return Common(always + error * same_channel, error * allow.model_shared * ~same_channel, reach)
+
+
+def _behind_controls(table: Table, features: list[Feature]) -> list[NDArray[np.bool_]]:
+    """For each level control, which features lie behind it in the chain."""
+    unit = table.circuit.unit
+    order = {stage.name: number for number, stage in enumerate(unit.stages)}
+    place = {point.name: order.get(point.stage, -1) for point in unit.points}
+    nodes = table.circuit.points
+    found = []
+    for part in unit.parts.values():
+        if part.kind != "potentiometer" or part.stage not in order:
+            continue
+        at = order[part.stage]
+        end = table.circuit.stage_ends.get(part.stage)
+        names = [table.points[feature.point] if feature.is_level else "" for feature in features]
+        found.append(np.array([bool(name) and (place[name] > at or nodes[name] == end) for name in names], dtype=bool))
+    return found
+
+
+def _model_error(table: Table, features: list[Feature], allow: Allowances) -> Values:
+    """How far the description may be off where it is read, as if all were one channel: array, (latent, latent)."""
+    size = len(features)
+    error = np.zeros((size, size))
+    for i, one in enumerate(features):
+        for j, other in enumerate(features):
+            alike = (one.point, one.against, one.frequency < 0) == (other.point, other.against, other.frequency < 0)
+            if not alike or (one.frequency < 0 and one.frequency != other.frequency):
+                continue
+            if one.is_level:
+                error[i, j] = allow.model_level_point_db**2
+                error[i, j] += allow.model_level_each_db**2 if one.frequency == other.frequency else 0.0
+            else:
+                error[i, j] = (_amount(table, one, allow) * slope(_healthy(table, one), one)) ** 2
+    return error
+
+
+def _healthy(table: Table, feature: Feature) -> float:
+    """Healthy number of what is no level, at nominal values [V, A or W]."""
+    currents = np.abs(table.values("current")[0, 0])
+    if feature.frequency == CURRENT:
+        return float(currents[feature.point])
+    if feature.frequency == WATTS:
+        return float(sum(abs(rail.volts) * amps for rail, amps in zip(table.circuit.unit.rails, currents, strict=True)))
+    dc = table.values("dc")[0, 0]
+    return float(dc[feature.point] - (dc[feature.against] if feature.against >= 0 else 0.0))
+
+
+def _amount(table: Table, feature: Feature, allow: Allowances) -> float:
+    number = abs(_healthy(table, feature))
+    if feature.frequency == CURRENT:
+        return allow.model_current_share * number
+    if feature.frequency == WATTS:
+        return allow.model_watts_share * number + allow.model_watts
+    return allow.model_dc_share * number + allow.model_dc_volts
