@@ -5,9 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from lostgain.unit.model import Channel, Setup, TestPoint, Unit
+from lostgain.unit.model import Channel, Rail, Setup, TestPoint, Unit
 
-POINTS = ("Input", "U2 pin 1", "U2 pin 7", "R14, hot end", "Q5 base", "TP4", "C7 +", "C7 -")
+POINTS = (
+    "Input",
+    "U2 pin 1",
+    "U2 pin 7",
+    "R14, hot end",
+    "Q5 base",
+    "TP4",
+    "C7 +",
+    "C7 -",
+    "Q5 emitter",
+    "R23, Q7 end",
+)
 
 TWO_ZONES = Unit(
     name="two-zone",
@@ -22,6 +33,7 @@ TWO_ZONES = Unit(
         Channel("Zone A"),
         Channel("Zone B", {"U2A": "U102A", "U2B": "U102B", "R14": "R114", "Q5": "Q105", "C7": "C107"}),
     ),
+    rails=(Rail("VPP", 28.0, fuse="F1"), Rail("VNN", -28.0, fuse="F2"), Rail("VP", 15.0)),
     setup=Setup(generator=0.2),
 )
 

@@ -12,29 +12,52 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lostgain.problems import Where
-from lostgain.readings import Reading, Readings, read, words, write
+from lostgain.readings import SIGNS, STATES, WHOLE_UNIT, Reading, Readings, read, words, write
 from tests.readings.example import POINTS, TWO_ZONES
 
 CHANNELS = ("Zone A", "Zone B")
+
+pairs = st.tuples(st.sampled_from(POINTS), st.sampled_from(["", *POINTS])).filter(lambda pair: pair[0] != pair[1])
 
 
 @st.composite
 def numbers(draw: st.DrawFn) -> Reading:
     """Draw a reading with a number."""
     quantity = draw(st.sampled_from(["level", "dc"]))
-    below = draw(st.booleans())
-    least = 1e-6 if quantity == "level" or below else -500.0
+    limit = draw(st.sampled_from(["", "below", "above"]))
+    least = 1e-6 if quantity == "level" or limit else -500.0
+    point, against = draw(pairs)
     return Reading(
-        point=draw(st.sampled_from(POINTS)),
+        point=point,
+        against=against,
         quantity=quantity,
         channel=draw(st.sampled_from(CHANNELS)),
         value=draw(st.floats(least, 500.0)) or 1.0,
         given_as=draw(st.sampled_from(["rms", "pp", "peak"])) if quantity == "level" else "rms",
         frequency=draw(st.sampled_from([500.0, 40.0, 10e3, 123.4])) if quantity == "level" else None,
         instrument=draw(st.sampled_from(["scope-x10", "scope-x1", "dmm-trms", "dmm-average"])),
-        below=below,
+        below=limit == "below",
+        above=limit == "above",
         text=draw(st.sampled_from(["", "1.2 Vpp", "nonsense"])),
         note=draw(st.text(st.characters(codec="ascii", exclude_categories=["Cc"]), max_size=20)).strip(),
+    )
+
+
+@st.composite
+def of_the_unit(draw: st.DrawFn) -> Reading:
+    """Draw a current or mains watts."""
+    quantity = draw(st.sampled_from(WHOLE_UNIT))
+    current = quantity == "current"
+    limit = draw(st.sampled_from(["", "below", "above"]))
+    return Reading(
+        point=draw(st.sampled_from([rail.name for rail in TWO_ZONES.rails])) if current else "mains",
+        quantity=quantity,
+        channel="",
+        value=draw(st.floats(1e-6, 500.0)),
+        instrument=draw(st.sampled_from(["dmm-trms", "dmm-average"])) if current else "mains-meter",
+        below=limit == "below",
+        above=limit == "above",
+        text=draw(st.sampled_from(["", "120 mA", "23 W", "nonsense"])),
     )
 
 
@@ -42,26 +65,30 @@ def numbers(draw: st.DrawFn) -> Reading:
 def in_words(draw: st.DrawFn) -> Reading:
     """Draw a reading in words."""
     word = words()[draw(st.sampled_from(sorted(words())))]
-    quantity = draw(st.sampled_from(word.quantities))
+    quantity = draw(st.sampled_from([each for each in word.quantities if each not in WHOLE_UNIT]))
+    point, against = draw(pairs)
+    sign = quantity in SIGNS
     return Reading(
-        point=draw(st.sampled_from(POINTS)),
+        point="" if sign and draw(st.booleans()) else point,
+        against="" if sign else against,
         quantity=quantity,
-        channel="Zone B",  # "same as good" needs Zone A to be the good one
+        channel="" if sign and draw(st.booleans()) else "Zone B",  # "same as good" needs Zone A to be the good one
         word=word.name,
         frequency=500.0 if quantity == "level" else None,
     )
 
 
+states = st.sampled_from(["", *STATES])
 unreachable = st.lists(st.tuples(st.sampled_from(POINTS), st.sampled_from(["", *CHANNELS])), unique=True, max_size=3)
 
 
-@given(st.lists(st.one_of(numbers(), in_words()), min_size=1, max_size=6), unreachable)
-def test_write_then_read(rows: list[Reading], away: list[tuple[str, str]]) -> None:
+@given(st.lists(st.one_of(numbers(), in_words(), of_the_unit()), min_size=1, max_size=6), unreachable, states)
+def test_write_then_read(rows: list[Reading], away: list[tuple[str, str]], state: str) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "readings.csv"
-        write(path, Readings(tuple(rows), unreachable=tuple(away), good="Zone A"))
+        write(path, Readings(tuple(rows), unreachable=tuple(away), good="Zone A", state=state))
         back = read(path, TWO_ZONES)
-    assert back.good == "Zone A"
+    assert (back.good, back.state) == ("Zone A", state)
     assert back.unreachable == tuple(away)
     assert len(back.rows) == len(rows)
     for was, now in zip(rows, back.rows, strict=True):

@@ -16,10 +16,20 @@ from lostgain.unit.source import Source, Table, shown
 OWN_FILE = "instruments.toml"
 
 _ERRORS = ("scale_error", "read_error")  # fractions
-_SIZES = ("floor_level", "floor_dc", "zero_error")  # volts
+_FLOORS = ("floor_level", "floor_dc", "floor_current", "floor_watts")  # V rms, V, A, W
+_LARGEST = ("largest_level", "largest_dc", "largest_current")  # V rms, V, A
 _LOADING = ("resistance", "capacitance")  # ohms, farads
+_NUMBERS = (*_ERRORS, *_FLOORS, "zero_error", *_LOADING, *_LARGEST)
+_KEYS = ("title", "responds", *_NUMBERS, "also", "quantities", "bandwidth", "earthed")
 _RESPONDS = ("pp", "rms", "average")
-_QUANTITIES = ("level", "dc")
+_QUANTITIES = ("level", "dc", "current", "mains watts")
+#: What a new instrument has to say of each quantity it reads.
+_NEEDED = {
+    "level": ("floor_level", "bandwidth", "responds", *_LOADING),
+    "dc": ("floor_dc", "zero_error", "resistance"),
+    "current": ("floor_current",),
+    "mains watts": ("floor_watts",),
+}
 
 
 def instruments(folder: Path | None = None) -> dict[str, Instrument]:
@@ -76,10 +86,12 @@ def _checked(table: Table, new: bool) -> dict[str, Any]:
     for key in ("title", "responds"):
         if key in table.data:
             row[key] = table.text(key)
-    for key in (*_ERRORS, *_SIZES, *_LOADING):
+    if "earthed" in table.data:
+        row["earthed"] = table.get("earthed", bool, "true or false, without quotes", False)
+    for key in _NUMBERS:
         if key in table.data:
             row[key] = value = float(table.get(key, (int, float), "a number in SI units, without quotes", 0.0))
-            least = "above zero" if key == "resistance" or key.startswith("floor") else "at least zero"
+            least = "above zero" if key == "resistance" or key in (*_FLOORS, *_LARGEST) else "at least zero"
             if not (0 < value < 1e15 or (value == 0 and least == "at least zero")):
                 table.wrong(key, f"{key} = {value:g} should be {least}.")
             elif key in _ERRORS and value > 0.5:
@@ -100,21 +112,18 @@ def _checked(table: Table, new: bool) -> dict[str, Any]:
         else:
             table.wrong("bandwidth", "bandwidth should be [lowest, highest] in Hz, for example [20.0, 20e3].")
     if new:
-        needed = ("title", *_ERRORS, *_SIZES, *_LOADING, "bandwidth", "responds", "quantities")
+        each = [key for quantity in row.get("quantities", ()) for key in _NEEDED.get(quantity, ())]
+        needed = dict.fromkeys(["title", "quantities", *_ERRORS, *each])
         if missing := [key for key in needed if key not in table.data]:
             table.wrong(None, f"{table.called} is a new instrument and needs {', '.join(missing)} too.")
-    table.finish(also=("title", "responds", *_ERRORS, *_SIZES, *_LOADING, "also", "quantities", "bandwidth"))
+    table.finish(also=_KEYS)
     return row
 
 
 def _instrument(name: str, row: Mapping[str, Any]) -> Instrument:
-    numbers = {key: float(row[key]) for key in (*_ERRORS, *_SIZES, *_LOADING)}
-    low, high = row["bandwidth"]
-    return Instrument(
-        name=name,
-        title=row["title"],
-        quantities=tuple(row["quantities"]),
-        bandwidth=(float(low), float(high)),
-        responds=row["responds"],
-        **numbers,
-    )
+    facts: dict[str, Any] = {key: float(row[key]) for key in _NUMBERS if key in row}
+    facts |= {key: row[key] for key in ("responds", "earthed") if key in row}
+    if "bandwidth" in row:
+        low, high = row["bandwidth"]
+        facts["bandwidth"] = (float(low), float(high))
+    return Instrument(name, row["title"], tuple(row["quantities"]), **facts)

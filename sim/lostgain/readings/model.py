@@ -47,7 +47,8 @@ class Reading:
     channel : str
         Name of the channel it was taken in; empty for `WHOLE_UNIT`, and for a sign that all channels show.
     value : float or None
-        ``level`` [V rms], ``dc`` [V], ``current`` [A] without its sign, ``mains watts`` [W]; None for a reading in words.
+        ``level`` [V rms], ``dc`` [V], ``current`` [A] without its sign, ``mains watts`` [W]; None for a reading in
+        words.
     word : str
         One of `WORDS`, or empty for a number.
     given_as : str

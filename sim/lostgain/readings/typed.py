@@ -8,6 +8,7 @@ from pathlib import Path
 
 from lostgain.problems import Problem, UserError
 from lostgain.readings.model import Readings
+from lostgain.readings.pairs import place
 from lostgain.readings.read import _Reader
 from lostgain.readings.table import Row, Sheet
 from lostgain.readings.words import quantity
@@ -65,7 +66,7 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
     for count in range(len(pieces), 0, -1):
         point = ", ".join(pieces[:count])
         try:
-            reader.finder.point(point)
+            place(reader.cells.finder, point)
         except ValueError as error:
             if count == 1:
                 raise UserError(str(error)) from error
@@ -81,7 +82,7 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
 def _column(reader: _Reader, piece: str, quantity: str) -> str:
     if quantity:
         return "quantity"
-    tries = (("channel", reader.finder.channel), ("instrument", reader._instrument))
+    tries = (("channel", reader.cells.channel), ("instrument", reader.cells.instrument))
     for column, known in tries:
         try:
             known(piece)
@@ -89,7 +90,7 @@ def _column(reader: _Reader, piece: str, quantity: str) -> str:
             continue
         return column
     try:
-        reader._frequency(piece, 0)
+        reader.cells.frequency(piece)
     except ValueError as error:
         message = f"'{piece}' is no quantity, frequency, channel or instrument."
         raise UserError(message) from error

@@ -8,6 +8,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from lostgain.readings.model import SIGNS
+
 
 @dataclass(frozen=True)
 class Word:
@@ -22,7 +24,7 @@ class Word:
     quantities : tuple of str
         What it can be said of; the first is meant where none is given.
     comparison : str
-        ``below floor``, ``lower``, ``same`` or ``shape``.
+        ``below floor``, ``lower``, ``same``, ``shape`` or ``sign``.
     by_db : float
         Smallest drop that is called low [dB].
     within_db, within_volts : float
@@ -55,11 +57,14 @@ class Quantity:
         Whether signatures hold it.
     at_frequency : bool
         Whether it is taken with the generator on, at one of its frequencies.
+    instrument : str
+        What it is read with where nothing is said; empty for the set-up's.
     """
 
     name: str
     compared: bool
     at_frequency: bool
+    instrument: str = ""
 
 
 @cache
@@ -76,7 +81,7 @@ def words() -> dict[str, Word]:
 def quantities() -> dict[str, Quantity]:
     """Return every quantity by name."""
     rows = _rows("quantities.toml")
-    return {name: Quantity(name, row["compared"], row["at_frequency"]) for name, row in rows.items()}
+    return {name: Quantity(name, **{key: row[key] for key in row if key != "also"}) for name, row in rows.items()}
 
 
 def word(text: str) -> str:
@@ -89,6 +94,44 @@ def quantity(text: str) -> str:
     return _spellings("quantities.toml").get(_plain(text), "")
 
 
+def sign(text: str, quantity: str = "") -> tuple[str, str]:
+    """Return which sign a technician's text tells of and whether it is ``seen`` or ``not seen``; empty if it is none.
+
+    Parameters
+    ----------
+    text : str
+        ``loud hum``, ``no hiss``; where `quantity` is a sign also ``yes``, ``none heard``, ``loud``.
+    quantity : str
+        What the line says was read; may be empty.
+    """
+    plain = _plain(text)
+    by_itself, sizes = _signs()
+    if found := by_itself.get(plain):
+        return found
+    for size in sizes:
+        name, said = by_itself.get(plain.removeprefix(f"{size} "), ("", ""))
+        if plain.startswith(f"{size} ") and (said == "seen" or plain.endswith(f" {quantity}")):
+            return name or quantity, "seen"
+    if quantity not in SIGNS:
+        return "", ""
+    if plain in (*sizes, quantity):
+        return quantity, "seen"
+    said = word(text)
+    plainly = {"seen": "seen", "not seen": "not seen", "nothing": "not seen"}.get(said, "")
+    return (quantity, plainly) if plainly else ("", "")
+
+
+@cache
+def _signs() -> tuple[dict[str, tuple[str, str]], tuple[str, ...]]:
+    """Return what says by itself which sign is there or not, and the sizes that say that one is, longest first."""
+    rows = _rows("signs.toml")
+    found = {}
+    for name in SIGNS:
+        found.update({_plain(text): (name, "seen") for text in rows[name]["seen"]})
+        found.update({_plain(text): (name, "not seen") for text in rows[name]["not_seen"]})
+    return found, tuple(sorted(rows["sizes"]["also"], key=len, reverse=True))
+
+
 def asked(text: str) -> str:
     """Return what to ask about an answer that is none or could mean two things; empty for any other."""
     name = _spellings("asked.toml").get(_plain(text), "")
@@ -98,6 +141,11 @@ def asked(text: str) -> str:
 def state(text: str) -> str:
     """Return ``can't reach`` or ``over range`` where a technician's text says so; else empty."""
     return _spellings("states.toml").get(_plain(text), "")
+
+
+def is_place(text: str, place: str) -> bool:
+    """Tell whether a technician's text stands for ``ground``, ``mains`` or ``all channels``."""
+    return _plain(text) in (place, *_rows("places.toml")[place]["also"])
 
 
 def spellings() -> tuple[str, ...]:

@@ -6,8 +6,8 @@ import csv
 from pathlib import Path
 
 from lostgain.quantities import PEAK_PER_RMS, PP_PER_RMS
-from lostgain.readings.model import Reading, Readings
-from lostgain.readings.read import COLUMNS
+from lostgain.readings.columns import COLUMNS
+from lostgain.readings.model import SIGNS, Reading, Readings
 from lostgain.readings.values import Value, parse
 
 
@@ -20,13 +20,15 @@ def write(path: str | Path, readings: Readings) -> None:
     readings : Readings
         A value is written as the technician typed it where that still says the same, else in full.
     """
-    columns = list(COLUMNS)
+    columns = [name for name in COLUMNS if name != "against" or any(row.against for row in readings.rows)]
     if any(row.point.startswith("#") for row in readings.rows):
         columns.append(columns.pop(0))  # a line that starts with # would be taken for a comment
     with Path(path).open("w", encoding="utf-8", newline="") as file:
         if readings.good:
             csv.writer(file).writerow([f"# good channel: {readings.good}"])
-        out = csv.DictWriter(file, columns, restval="")
+        if readings.state:
+            csv.writer(file).writerow([f"# state: {readings.state}"])
+        out = csv.DictWriter(file, columns, restval="", extrasaction="ignore")
         out.writeheader()
         for row in readings.rows:
             out.writerow(_cells(row))
@@ -40,7 +42,8 @@ def _cells(row: Reading) -> dict[str, str]:
         "quantity": row.quantity,
         "value": _text(row),
         "frequency": "" if row.frequency is None else f"{row.frequency!r} Hz",
-        "channel": row.channel,
+        "channel": "all" if row.quantity in SIGNS and not row.channel else row.channel,
+        "against": row.against,
         "instrument": row.instrument,
         "note": row.note,
     }
@@ -53,11 +56,11 @@ def _text(row: Reading) -> str:
     except ValueError:
         said = Value()
     form = said.given_as if said.value is None else row.given_as  # a word is given as nothing
-    if said == Value(row.quantity, row.value, row.word, form, row.below, said.about):
+    if said == Value(row.quantity, row.value, row.word, form, row.below, row.above, said.about):
         return row.text
     if row.value is None:
         return row.word
     factor, unit = {"pp": (PP_PER_RMS, "Vpp"), "peak": (PEAK_PER_RMS, "Vpk")}.get(row.given_as, (1.0, "V rms"))
-    if row.quantity == "dc":
-        factor, unit = 1.0, "V"
-    return f"{'< ' if row.below else ''}{row.value * factor!r} {unit}"
+    if row.quantity != "level":
+        factor, unit = 1.0, {"current": "A", "mains watts": "W"}.get(row.quantity, "V")
+    return f"{'< ' if row.below else '> ' if row.above else ''}{row.value * factor!r} {unit}"

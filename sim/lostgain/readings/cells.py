@@ -1,0 +1,109 @@
+"""The cells of a line of a readings file that say where and how a reading was taken."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from lostgain.problems import Problem, UserError, nearest
+from lostgain.quantities import measure
+from lostgain.readings.instruments import called, instruments, spoken
+from lostgain.readings.model import SIGNS, WHOLE_UNIT, Instrument
+from lostgain.readings.pairs import Place, place
+from lostgain.readings.points import Finder
+from lostgain.readings.rails import rail
+from lostgain.readings.words import is_place, quantities
+from lostgain.unit.model import Unit
+
+#: The channel of what all of them show.
+ALL = "all"
+
+#: A frequency this near to one of the set-up's is that one: a generator's dial is no counter.
+NEAR = 0.02
+
+
+class Cells:
+    """Reads cells of lines about one unit. Every method raises ValueError, saying what is wrong with the text.
+
+    Parameters
+    ----------
+    unit : Unit
+    units : mapping
+        Column to the unit in its heading.
+
+    Raises
+    ------
+    UserError
+        If the set-up's instrument isn't known.
+    """
+
+    def __init__(self, unit: Unit, units: Mapping[str, str]) -> None:
+        self.unit, self.units = unit, units
+        self.finder = Finder(unit)
+        self.instruments = instruments(unit.folder)
+        self._called = called(unit.folder)
+        if (name := unit.setup.instrument) not in self.instruments:
+            message = f"the set-up names an instrument '{name}' that isn't known."
+            raise UserError(Problem(message, unit.setup.where, nearest(name, self.instruments)))
+
+    def instrument(self, text: str) -> str:
+        """Return an instrument's name."""
+        if name := self._called.get(spoken(text)):
+            return name
+        raise ValueError(f"there is no instrument '{text}'. {nearest(text, self.instruments)}".rstrip())
+
+    def frequency(self, text: str) -> float:
+        """Return a generator frequency [Hz]; ``middle``, ``low`` and ``high`` are those of the set-up."""
+        own = self.unit.setup.frequencies
+        plain = text.casefold()
+        if plain in ("middle", "mid", "low", "high"):
+            place = {"m": 0, "l": 1, "h": 2}[plain[0]]
+            if place >= len(own):
+                raise ValueError(f"the set-up has no {plain} frequency; write it in Hz.")
+            return own[place]
+        if (unit := self.units.get("frequency", "")) and re.fullmatch(r"[0-9.,]+", text):
+            text = f"{text} {unit}"
+        value = measure(text, "frequency").value
+        for known in own:
+            if abs(value / known - 1) <= NEAR:
+                return known
+        return value
+
+    def channel(self, text: str) -> str:
+        """Return a channel's name, or ``all``."""
+        try:
+            return self.finder.channel(text)
+        except ValueError:
+            if is_place(text, "all channels"):
+                return ALL
+            raise
+
+    def place(self, text: str, other: str, named: str, quantity: str, usual: str = "") -> Place:
+        """Return where it was read, with the channel where the line or the point's name tells it."""
+        if quantity in WHOLE_UNIT:
+            if other:
+                raise ValueError(f"{quantity} is read in one place: leave the column 'against' empty ('{other}').")
+            if quantity == "current":
+                return Place(rail(self.unit, text))
+            if text and not is_place(text, "mains"):
+                raise ValueError(f"mains watts are read at the mains, not at '{text}': write mains there, or nothing.")
+            return Place("mains")
+        channel, usual = ("", "") if named == ALL else (named, usual)
+        if not text and quantity in SIGNS and not other:
+            return Place("", channel=channel or usual)
+        if not text:
+            raise ValueError("this line names no test point.")
+        found = place(self.finder, text, other, channel)
+        if found.channel and channel and found.channel != channel:
+            raise ValueError(f"'{text}' is in {found.channel}, but the channel column says {channel}.")
+        return found._replace(channel=channel or found.channel or usual)
+
+    def reading_with(self, by: str, usual: str, quantity: str) -> Instrument:
+        """Return the instrument of a line; where it names none, one that reads the quantity."""
+        own = quantities()[quantity].instrument if quantity else ""
+        instrument = self.instruments[by or usual]
+        if not by and own and quantity not in instrument.quantities:
+            instrument = self.instruments[own]
+        if quantity and quantity not in (*instrument.quantities, *SIGNS):
+            raise ValueError(f"{instrument.name} ({instrument.title}) doesn't read {quantity}.")
+        return instrument

@@ -1,0 +1,56 @@
+"""Whether an instrument fits what was read with it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import isfinite
+
+from lostgain.quantities import show
+from lostgain.readings.model import Instrument, Reading
+
+_UNITS = {"level": "V", "dc": "V", "current": "A"}
+
+
+def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:
+    """Yield what the technician should know of a reading that its instrument doesn't quite fit."""
+    low, high = instrument.bandwidth
+    at = reading.frequency
+    if at is not None and reading.value is not None and not low <= at <= high:
+        yield f"{instrument.name} reads from {show(low, 'Hz')} to {show(high, 'Hz')}; {show(at, 'Hz')} lies outside."
+    if reading.quantity == "level" and reading.given_as in ("pp", "peak") and instrument.responds != "pp":
+        yield f"{instrument.name} shows no {reading.given_as} value; was it another instrument?"
+    if reading.against and instrument.earthed:
+        yield (
+            f"an oscilloscope's clip is earthed, and on {reading.against} it shorts that to earth: subtract two "
+            "channels, or use a multimeter."
+        )
+
+
+def over_range(point: str, quantity: str, state: str, instrument: Instrument) -> tuple[float | None, str]:
+    """Return what a reading without a number is above [V rms], [V] or [A], and what to say of it.
+
+    Parameters
+    ----------
+    point, quantity : str
+        `quantity` is empty where the line doesn't say.
+    state : str
+        ``over range``, or ``off screen``: the screen as it was set, which is nothing known.
+    instrument : Instrument
+
+    Returns
+    -------
+    (float or None, str)
+        None where it is left out.
+    """
+    largest = instrument.largest(quantity)
+    if state == "off screen":
+        return None, f"{point} was {state}; left out. Read it at more volts a division, or write for example > 40 Vpp."
+    if not quantity:
+        return None, f"{point} was over range; left out, since the line doesn't say of which quantity."
+    if not isfinite(largest):
+        return None, f"{point} was over range; left out. Read it on a higher range, or write for example > 10 V rms."
+    unit = _UNITS[quantity] + (" rms" if quantity == "level" else "")
+    return largest, (
+        f"over range at {point} is taken as more than {largest:g} {unit}, the largest that {instrument.name} reads. "
+        "On a lower range, write > and that range instead."
+    )
