@@ -64,8 +64,8 @@ def _one(
     kind = place.part.kind
     own = process()["faults"]
     opened, shorted = between(rng, own["open_ohm"]), between(rng, own["short_ohm"])
-    if kind == "opamp" and (found := _op_amp(flat, place, mode, severity, rng)) is not None:
-        return found
+    if kind == "opamp" and (done := _op_amp(flat, place, mode, severity, rng)) is not None:
+        return done
     if kind == "rail":
         left = between(rng, own["rail_left"]) if mode == "missing" else severity
         return _scaled(flat, place, left)
@@ -76,7 +76,8 @@ def _one(
     if mode in ("drift", "lost", "wrong"):
         return _scaled(flat, place, severity)
     if mode in ("leaky", "short") and kind not in _PIN_LETTERS:
-        return _across(flat, place, *list(place.pins)[:2], severity or shorted)
+        one, other, *_ = place.pins
+        return _across(flat, place, one, other, severity or shorted)
     if mode in ("open", "joint", "contact", "esr") or mode in _JOINTS:
         pin = "wiper" if (kind, mode) == ("potentiometer", "contact") else _FIRST_PIN.get(kind, "1")
         return _series(flat, place, _JOINTS.get(mode, pin), severity or opened)
@@ -84,10 +85,10 @@ def _one(
         return _reversed(flat, place)
     if mode == "low-gain":
         return _weak(flat, place, "beta" if kind == "njf" else "bf", severity)
-    if found := re.fullmatch(r"(\w+)-open", mode):
-        return _series(flat, place, found[1], opened)
-    if (found := re.fullmatch(r"(\w)(\w)-short", mode)) and kind in _PIN_LETTERS:
-        return _across(flat, place, found[1], found[2], shorted)
+    if pin_open := re.fullmatch(r"(\w+)-open", mode):
+        return _series(flat, place, pin_open[1], opened)
+    if (pins := re.fullmatch(r"(\w)(\w)-short", mode)) and kind in _PIN_LETTERS:
+        return _across(flat, place, pins[1], pins[2], shorted)
     raise Unknown(f"{kind} {mode}")
 
 

@@ -19,7 +19,7 @@ from benchmarks.broken import break_, bridge, off
 from benchmarks.meters import first_sheet, on_bench
 from benchmarks.parts import bench, built
 from benchmarks.process import process
-from benchmarks.simulate import Carried, Job, carry, job
+from benchmarks.simulate import Carried, Job, carry, job, nothing
 from benchmarks.truth import Prior, Truth
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.engine import Pool
@@ -169,10 +169,4 @@ def simulated(cases: Sequence[Case], version: int, pool: Pool, progress: Progres
 def _followed(cases: Sequence[Case], waiting: list[int], pool: Pool) -> Iterator[tuple[int, Carried]]:
     for index, outcome in pool.imap(carry, [cases[number].job for number in waiting]):
         number = waiting[index]
-        yield number, outcome.value if outcome.error is None else _lost(cases[number].job, outcome.error)
-
-
-def _lost(task: Job, reason: str) -> Carried:
-    points, count = len(task.nodes), len(task.frequencies)
-    nothing = [np.full((points, count), np.nan) for _ in range(3)]
-    return Carried(np.full(points, np.nan), *nothing, np.zeros(count, dtype=bool), reason)
+        yield number, outcome.value if outcome.error is None else nothing(cases[number].job, outcome.error)

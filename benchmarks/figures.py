@@ -124,7 +124,10 @@ def calibration_error(probability: Values, hit: Values, weight: Values, seed: in
 def calibration_by_chance(probability: Values, weight: Values, seed: int = 1) -> float:
     """Return the calibration error that perfectly calibrated probabilities would show over so many cases."""
     rng = np.random.default_rng(seed)
-    draws = [_expected_error(probability, rng.random(len(probability)) < probability, weight) for _ in range(200)]
+    draws = [
+        _expected_error(probability, np.asarray(rng.random(len(probability)) < probability, dtype=float), weight)
+        for _ in range(200)
+    ]
     return float(np.mean(draws))
 
 

@@ -29,7 +29,7 @@ class Meter:
 
     def _shown(self, volts: float, floor: float) -> float:
         noise = process()["reading"]["floor_share"] * floor * normal(self.rng)
-        return volts * self.scale * (1 + self.facts.read_error * normal(self.rng)) + noise
+        return float(volts * self.scale * (1 + self.facts.read_error * normal(self.rng)) + noise)
 
     def level(self, point: str, channel: str, frequency: float, rms: float, swing: float) -> Reading:
         """Read a level: its rms value, or from top to bottom on an oscilloscope."""

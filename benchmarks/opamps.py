@@ -73,5 +73,7 @@ def fitted(flat: FlatCircuit, place: PlacedPart, facts: Mapping[str, float], off
         Element(f"r{name}_quiet", (vp, vn), "1e6"),
     ]
     kept = {key: element for key, element in flat.elements.items() if f".{place.element}." not in key}
-    models = {**flat.models, f"m{name}_clamp": "d(is=1e-14 n=0.5 rs=5)"}
+    gone = {element.rest.split()[0] for key, element in flat.elements.items() if key not in kept and element.rest}
+    others = {key: text for key, text in flat.models.items() if key not in gone}
+    models = {**others, f"m{name}_clamp": "d(is=1e-14 n=0.5 rs=5)"}
     return replace(flat, elements=kept, models=models).with_elements(*new)

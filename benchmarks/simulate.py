@@ -120,12 +120,16 @@ def job(circuit: Circuit, flat: FlatCircuit, generator: float, simulation: dict[
     )  # fmt: skip
 
 
+def nothing(task: Job, status: str = "ok") -> Carried:
+    """Return a result without numbers."""
+    size = len(task.nodes), len(task.frequencies)
+    small, level, swing = (np.full(size, np.nan) for _ in range(3))
+    return Carried(np.full(size[0], np.nan), small, level, swing, np.zeros(size[1], dtype=bool), status)
+
+
 def carry(session: Session, task: Job) -> Carried:
     """Find what the test points carry. What ngspice cannot follow stays NaN, with its reason."""
-    points, count = len(task.nodes), len(task.frequencies)
-    found = Carried(
-        np.full(points, np.nan), *(np.full((points, count), np.nan) for _ in range(3)), np.zeros(count, dtype=bool)
-    )
+    found = nothing(task)
     try:
         session.load(_netlist(task, task.frequencies[0], ()))
         found.dc = np.asarray(session.op(task.nodes))

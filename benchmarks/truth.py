@@ -72,7 +72,8 @@ class Prior:
             else:
                 kind = self.circuit.parts[fault.part].part.kind
                 weight.append(chosen.of_kind(kind) * chosen.of_mode(kind, fault.mode))
-        return np.array(weight) / np.sum(weight)
+        found = np.array(weight, dtype=float)
+        return np.asarray(found / found.sum())
 
     def fault(self, rng: np.random.Generator, number: int | None = None) -> Truth:
         """Draw a fault; of part and mode `number`, if given, with a severity."""
@@ -153,7 +154,7 @@ def severity(mode: Mode, rng: np.random.Generator) -> float:
     """
     own = process()["faults"]
     if mode.name == "wrong":
-        return float(rng.choice(mode.levels)) * (1 + own["wrong_within"] * rng.uniform(-1, 1))
+        return float(rng.choice(mode.levels) * (1 + own["wrong_within"] * rng.uniform(-1, 1)))
     levels, weights = _sorted(mode.levels, mode.weights)
     if len(levels) == 1:
         spread = np.log(own["single_within"])

@@ -1,0 +1,80 @@
+"""From answers to figures: rules of what is right, on answers made up for the purpose."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+from benchmarks.accuracy import _plain
+from benchmarks.answers import Answer
+from benchmarks.score import Scored, hits, scores
+from benchmarks.text import table_text
+from benchmarks.truth import Truth
+from lostgain.faults import Fault
+
+STAGE = {"R1": "Input", "R2": "Input", "R3": "Output"}
+
+
+def answer(
+    healthy: float = 0.0, unexplained: float = 0.0, named: tuple[str, str] = ("R1", "open"), **parts: float
+) -> Answer:
+    stages: dict[str, float] = {}
+    for name, p in parts.items():
+        stages[STAGE[name]] = stages.get(STAGE[name], 0.0) + p
+    return Answer(parts, stages, healthy, unexplained, named, {("R1", "drift"): (2.0, 4.0)})
+
+
+def truth(part: str, mode: str = "open", severity: float | None = None) -> Truth:
+    return Truth("fault", Fault(part, mode, severity, STAGE[part]), (STAGE[part],))
+
+
+def test_part_and_stage_are_told_apart() -> None:
+    """R3 is the likeliest part, the input the likelier stage: two parts of it share its probability."""
+    both = [answer(R1=0.3, R2=0.3, R3=0.4)]
+    assert hits(both, [truth("R1")], "stage_top1").all()
+    assert not hits(both, [truth("R1")], "part_top1").any()
+    assert hits(both, [truth("R1")], "part_top3").all()
+    assert hits(both, [truth("R3")], "part_top1").all()
+
+
+def scored(references: bool = False) -> Scored:
+    truths = [truth("R1"), truth("R1", "drift", 3.0), truth("R1", "drift", 9.0), truth("R3")]
+    truths += [Truth("healthy")] * 4 + [Truth("outsider", None, ("Output",))] * 2
+    ours = [answer(R1=0.9, R3=0.1), *[answer(named=("R1", "drift"), R1=0.8, R3=0.2)] * 2, answer(R1=0.6, R3=0.4)]
+    ours += [answer(0.4, R1=0.3, R3=0.3)] * 3 + [answer(0.001, R1=0.9, R3=0.0)]
+    ours += [answer(0.0, 0.9, R1=0.1, R3=0.0), answer(R1=1.0, R3=0.0)]
+    # the reference sees a mark in every fault and outsider, none in a healthy unit
+    theirs = [answer(0.001, R1=0.9, R3=0.1)] * 4 + [answer(0.5, R1=0.3, R3=0.2)] * 4 + [answer(0.0, R1=0.5, R3=0.5)] * 2
+    pair = {"gaussian": theirs} if references else {}
+    return Scored("made-up", truths, ours, pair, pair, 0, [1.0, 2.0, 3.0], "key")
+
+
+def test_figures_of_known_answers() -> None:
+    found = scores([scored(references=True)])
+    value = {key: each.value for key, each in found.items() if hasattr(each, "value")}
+    assert value["part_top1"] == 0.75
+    assert value["coverage90"] == 0.5
+    assert value["false_alarm"] == 0.25
+    assert value["match_ms"] == 2.0
+    assert value["detected"] == 1.0
+    assert value["outsider"] == 0.5
+    assert found["optimal_ratio"]["part_top1"].value == 1.0
+    assert found["reference_doubling"]["gaussian"]["part_top1"] == 0.0
+
+
+def test_kinds_weigh_as_in_the_stated_mix() -> None:
+    """Whatever the number simulated, healthy units are a tenth and outsiders a fiftieth of what is calibrated."""
+    rows = np.array(scores([scored()])["calibration"])
+    assert rows[:, 2].sum() == pytest.approx(1.0)
+    said = 0.88 * np.mean([0.9, 0.8, 0.8, 0.6]) + 0.10 * np.mean([0.3, 0.3, 0.3, 0.9]) + 0.02 * np.mean([0.1, 1.0])
+    assert rows[:, 0] @ rows[:, 2] == pytest.approx(said)
+
+
+def test_table_and_json_say_the_same() -> None:
+    figures = scores([scored(references=True)])
+    text = table_text({"units": {"made-up": figures}, "over_all": figures})
+    assert "0.750" in text
+    assert "right part named first" in text
+    assert json.loads(json.dumps(_plain(figures)))["part_top1"]["value"] == 0.75
