@@ -61,7 +61,9 @@ def candidates(
                 feature = feature_of(reading, table, instruments[reading.instrument])
                 if feature is None or _place(table, reading, instruments) in taken:
                     continue
-                found.append(Candidate(reading, feature, _minutes(reading, last, point.minutes), max(SHORTEST, point.minutes)))
+                found.append(
+                    Candidate(reading, feature, _minutes(reading, last, point.minutes), max(SHORTEST, point.minutes))
+                )
     return found
 
 
