@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from lostgain.problems import Problem, UserError, Where, nearest
-from lostgain.quantities import measure, show
+from lostgain.quantities import show
 from lostgain.readings.cells import ALL, Cells
 from lostgain.readings.columns import COLUMNS, REQUIRED, SETTINGS
 from lostgain.readings.fits import misfits, over_range
@@ -17,7 +17,7 @@ from lostgain.readings.good import good_channel
 from lostgain.readings.model import SIGNS, STATES, WHOLE_UNIT, Instrument, Reading, Readings
 from lostgain.readings.pairs import Place
 from lostgain.readings.table import Row, Sheet, read_sheet
-from lostgain.readings.values import Value, parse
+from lostgain.readings.values import Value, parse, unit_of
 from lostgain.readings.words import quantities, quantity
 from lostgain.unit.model import Unit
 
@@ -29,6 +29,7 @@ MOST_MISTAKES = 100
 #: Most warnings that are given, and the longest cell other than a note [characters].
 MOST_WARNINGS = 100
 LONGEST = 80
+
 
 def read(path: str | Path, unit: Unit, may_be_empty: bool = False) -> Readings:
     """Return the readings in a CSV file.
@@ -120,12 +121,14 @@ class _Reader:
         by = self._try(line, "", self.cells.instrument, cell("instrument", ""))
         frequency = self._try(line, self.frequency, self._frequency, cell("frequency", ""), line)
         where = (cell("test point", ""), cell("against", ""), named)
+        value: Value | None = None
         try:
             value = self._value(line, cell("quantity", ""), cell("value", ""), by)
             at = self.cells.place(*where, value.quantity if value else "", self.channel)
             instrument = self.cells.reading_with(by, self.instrument, value.quantity if value else "")
         except ValueError as error:
-            self._wrong(line, self._place_wrong(where, quantity(cell("quantity", ""))) or str(error))
+            place_too = "" if value else self._place_wrong(where, quantity(cell("quantity", "")))
+            self._wrong(line, place_too or str(error))
             return
         if value is None or len(self.problems) > before:
             return
@@ -171,9 +174,9 @@ class _Reader:
             return None
         head, unit = quantity(said), self.units.get("value", "")
         if said and not head:
-            if not _is_unit(said):
+            if (of := unit_of(said)) is None:
                 raise ValueError(f"there is no quantity '{said}'. {nearest(said, quantities())}".rstrip())
-            unit = said  # a column headed "quantity" with Vpp or dBu in it
+            head, unit = of, said  # a column headed "quantity" with Vpp or mA in it
         if head and not quantities()[head].compared:
             self._warn(line, f"{head} is not compared with signatures; '{text}' is left out.")
             return None
@@ -267,12 +270,3 @@ def _state(text: str) -> str:
     if plain in STATES:
         return plain
     raise ValueError(f"there is no state '{text}'. {nearest(text, STATES)}".rstrip())
-
-
-def _is_unit(text: str) -> bool:
-    """Tell whether a quantity cell holds a unit of voltage instead."""
-    try:
-        measure(f"1 {text}", "voltage")
-    except ValueError:
-        return False
-    return not re.search(r"[0-9]", text)

@@ -164,3 +164,16 @@ def _voltage(number: str, text: str, quantity: str, responds: str, below: bool) 
     if quantity == "level" and found.value < SMALLEST:
         return Value("level", word="nothing")
     return Value(quantity, found.value, given_as=given_as)
+
+
+def unit_of(text: str) -> str | None:
+    """Return the quantity that a unit implies: ``current``, ``mains watts``, empty for volts; None if it is no unit."""
+    if re.search(r"[0-9]", text):
+        return None
+    if named := _unit_says(f"1 {text}"):
+        return named
+    try:
+        measure(f"1 {text}", "voltage")
+    except ValueError:
+        return None
+    return ""
