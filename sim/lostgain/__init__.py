@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from lostgain.diagnosis.model import Suspect, Verdict
     from lostgain.diagnosis.next_model import Move, Next, NextReading
     from lostgain.diagnosis.next_reading import next_reading
+    from lostgain.diagnosis.two import Tried, two_at_once, unexplained_alone
     from lostgain.engine.pool import Pool
     from lostgain.faults.listing import listing as list_faults
     from lostgain.faults.model import Fault
@@ -119,6 +120,9 @@ _PLACES = {
     "signature_table": ("signatures.build", "table"),
     "stage_gains": ("signatures.gains", "stage_gains"),
     "table_text": ("report.text_table", "table_text"),
+    "Tried": ("diagnosis.two", "Tried"),
+    "two_at_once": ("diagnosis.two", "two_at_once"),
+    "unexplained_alone": ("diagnosis.two", "unexplained_alone"),
     "units_text": ("report.text_units", "units_text"),
     "verdict_pictures": ("report.folders", "verdict_pictures"),
     "verdict_record": ("report.records", "verdict_record"),
@@ -147,6 +151,7 @@ __all__ = [
     "Sheet",
     "Suspect",
     "Table",
+    "Tried",
     "Unit",
     "UserError",
     "Verdict",
@@ -181,6 +186,8 @@ __all__ = [
     "signature_table",
     "stage_gains",
     "table_text",
+    "two_at_once",
+    "unexplained_alone",
     "units_text",
     "verdict_pictures",
     "verdict_record",

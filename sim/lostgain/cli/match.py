@@ -41,13 +41,25 @@ def run(args: argparse.Namespace) -> None:
         known = known_of(args, unit)
         verdict = lostgain.match(table, readings, rates, known)
         limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])
+    tried = _two_at_once(table, readings, verdict, rates)
     if args.json:
-        print(json.dumps(lostgain.verdict_record(verdict, limits), ensure_ascii=False, allow_nan=False))
+        record = lostgain.verdict_record(verdict, limits, tried)
+        print(json.dumps(record, ensure_ascii=False, allow_nan=False))
     else:
-        print(lostgain.verdict_text(verdict, unit, readings, limits))
+        print(lostgain.verdict_text(verdict, unit, readings, limits, tried))
         step = lostgain.next_reading(table, readings, verdict, rates, known)
         print("", *wrapped(f"Next: {lostgain.next_line(step, unit)}"), sep="\n")
     if args.pictures is not None:
         with shown("Drawing"):
             drawn = lostgain.verdict_pictures(table, readings, verdict, args.pictures)
         written(drawn)
+
+
+def _two_at_once(
+    table: lostgain.Table, readings: lostgain.Readings, verdict: lostgain.Verdict, rates: lostgain.Rates
+) -> lostgain.Tried | None:
+    """Try pairs of failures where no single one explains the readings."""
+    if not lostgain.unexplained_alone(verdict):
+        return None
+    with lostgain.Pool() as pool, shown("No single fault explains this; trying two at once") as line:
+        return lostgain.two_at_once(table, readings, pool, rates, progress=line)

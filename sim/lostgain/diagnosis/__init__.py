@@ -4,5 +4,20 @@ from lostgain.diagnosis.knowledge import Knowledge, known
 from lostgain.diagnosis.limits import Limits, limits
 from lostgain.diagnosis.match import match
 from lostgain.diagnosis.model import Evidence, Group, Suspect, Verdict
+from lostgain.diagnosis.two import Tried, Two, two_at_once, unexplained_alone
 
-__all__ = ["Evidence", "Group", "Knowledge", "Limits", "Suspect", "Verdict", "known", "limits", "match"]
+__all__ = [
+    "Evidence",
+    "Group",
+    "Knowledge",
+    "Limits",
+    "Suspect",
+    "Tried",
+    "Two",
+    "Verdict",
+    "known",
+    "limits",
+    "match",
+    "two_at_once",
+    "unexplained_alone",
+]

@@ -7,6 +7,7 @@ import numpy as np
 from lostgain.diagnosis.features import unscaled
 from lostgain.diagnosis.hypotheses import Hypotheses
 from lostgain.diagnosis.observed import Observed
+from lostgain.diagnosis.posterior import Posterior
 from lostgain.quantities import show
 from lostgain.readings import Readings
 from lostgain.signatures import Table
@@ -15,13 +16,25 @@ from lostgain.signatures import Table
 MISFIT = 3.5
 #: Above this share, none of the table's faults explains the readings.
 ODD = 0.5
+#: Readings that come about less often than this under the best hypothesis do not fit it.
+POOR = 1e-5
 
 
-def warnings(table: Table, found: Hypotheses, seen: Observed, readings: Readings, unexplained: float) -> list[str]:
-    """Return warnings, most important first."""
+def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readings) -> list[str]:
+    """Return warnings, most important first.
+
+    Parameters
+    ----------
+    table : Table
+    posterior : Posterior
+    seen : Observed
+        All readings, also one that was left out of `posterior`.
+    readings : Readings
+    """
+    found = posterior.found
     notes = _description(seen, found, readings.good)
-    if unexplained > ODD:
-        notes.append("None of the faults in the table explains these readings well.")
+    if posterior.unexplained > ODD or posterior.fit() < POOR:
+        notes.append(f"None of the faults in the table explains these readings well.{_oddest(posterior)}")
     notes += seen.left_out
     notes += readings.warnings
     if found.blind:
@@ -32,6 +45,19 @@ def warnings(table: Table, found: Hypotheses, seen: Observed, readings: Readings
     if not healthy.all():
         notes.append("The healthy unit's level did not settle at every frequency; its figures are less certain.")
     return notes
+
+
+def _oddest(posterior: Posterior) -> str:
+    """Name the reading furthest from what the best hypothesis predicts."""
+    case = max(posterior.cases, key=lambda each: float(each.share.max()))
+    best, seen = int(np.argmax(case.share)), posterior.seen
+    if not len(seen.value):
+        return ""
+    sigma = np.sqrt(np.diag(seen.operator @ case.cov[best] @ seen.operator.T + seen.noise))
+    off = (seen.value - seen.operator @ case.mean[best]) / sigma
+    reading = seen.readings[int(np.argmax(np.abs(off)))]
+    place = f"{reading.point} ({reading.channel})" if reading.channel else reading.point
+    return f" Oddest beside the best of them: {place}, {reading.text or 'as read'}."
 
 
 def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:

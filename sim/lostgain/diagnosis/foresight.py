@@ -21,6 +21,8 @@ Values = NDArray[np.float64]
 
 #: Bins of a reading, hypotheses and decisions that are followed (the most probable), and first readings tried.
 BINS, HYPOTHESES, DECISIONS, TRIED = 8, 160, 24, 12
+#: The reading with the most information per minute is kept unless another saves at least this share of the minutes.
+SAVES = 0.9
 #: Minutes that a bit still to be found is reckoned at, in typical readings.
 READINGS_A_BIT = 1.0
 
@@ -57,7 +59,9 @@ def soonest(
         + _to_come(member, share, chance, alike, int(place), after[int(place)], typical)
         for place in tried
     }
-    return min(found, key=lambda each: found[each])
+    plain = int(useful[order[0]])
+    best = min(found, key=lambda each: found[each])
+    return best if found[best] < SAVES * found[plain] else plain
 
 
 def _members(decision: NDArray[np.int_], share: Values) -> Values:
@@ -106,7 +110,10 @@ def _to_come(
         given = joint / np.maximum(then, 1e-12)[..., None]
         unknown = -np.sum(given * np.log2(np.maximum(given, 1e-12)), axis=2)
         unknown[(given @ alike).max(axis=2) >= facts().stop.sure] = 0.0
-        total += here * float(np.min(minutes + READINGS_A_BIT * typical * np.sum(then * unknown, axis=1)))
+        now = (member @ weight) / here
+        alone = -float(np.sum(now * np.log2(np.maximum(now, 1e-12))))
+        bit = READINGS_A_BIT * typical
+        total += here * min(bit * alone, float(np.min(minutes + bit * np.sum(then * unknown, axis=1))))
     return total
 
 

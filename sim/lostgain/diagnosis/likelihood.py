@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import log_ndtr, logsumexp
+from scipy.stats import chi2
 
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.features import Feature, scaled
@@ -117,20 +118,47 @@ def gaussian(value: Values, middle: Values, spread: Values) -> Values:
 
 
 def broad(found: Hypotheses, seen: Observed) -> float:
-    """Return the log likelihood under a fault of which nothing is known: anything about the healthy values.
+    """Return the log likelihood under a fault of which nothing is known.
 
-    Each reading of a faulty channel may be anywhere in a broad range; words about a picture are as likely as not.
+    It leaves each reading as it was or moves it anywhere in a broad range, one as likely as the other; words about a
+    picture are as likely as not.
     """
-    allow = allowances()
     total = np.log(0.5) * (len(seen.words) + len(seen.signs))
     if len(seen.value):
-        levels = np.array([seen.features[feature].is_level for _, feature in seen.latent])
-        width = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc)
+        allow = allowances()
         columns = np.array([feature for _, feature in seen.latent], dtype=int)
-        cov = np.diag(width**2) + seen.common.always
-        spread = seen.operator @ cov @ seen.operator.T + seen.noise
-        total += gaussian(seen.value, (seen.operator @ found.mean[0, columns])[None], spread[None])[0]
+        levels = np.array([seen.features[feature].is_level for feature in columns])
+        width = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc) ** 2
+        off = seen.value - seen.operator @ found.mean[0, columns]
+        spread = np.diag(found.cov[0])[columns] + np.diag(seen.common.always)
+        # Each by itself: where such a fault acts is not known either.
+        well = np.abs(seen.operator) @ spread + np.diag(seen.noise)
+        wild = np.abs(seen.operator) @ (spread + width) + np.diag(seen.noise)
+        total += np.logaddexp(_density(off, well), _density(off, wild)).sum() + np.log(0.5) * len(off)
     return float(total)
+
+
+def _density(off: Values, variance: Values) -> Values:
+    return np.asarray(-0.5 * (off**2 / variance + np.log(2 * np.pi * variance)))
+
+
+def fit(value: Values, middle: Values, spread: Values) -> float:
+    """Return how often readings as far from a prediction as these would come about, if it were right.
+
+    Parameters
+    ----------
+    value, middle : array, (reading,)
+    spread : array, (reading, reading)
+
+    References
+    ----------
+    The squared Mahalanobis distance of a normal vector follows the chi-squared distribution: any textbook of
+    multivariate statistics; ``scipy.stats.chi2``.
+    """
+    if not len(value):
+        return 1.0
+    off = value - middle
+    return float(chi2.sf(off @ np.linalg.solve(spread, off), len(value)))
 
 
 def _low(mean: Values, var: Values, healthy: float, feature: Feature) -> Values:

@@ -63,7 +63,7 @@ def match(
     posterior = odd.without if odd is not None else whole
     suspects = _suspects(table, posterior)
     notes = [odd.says] if odd is not None else []
-    notes += warnings(table, posterior.found, whole.seen, readings, posterior.unexplained)
+    notes += warnings(table, posterior, whole.seen, readings)
     seen = posterior.seen
     return Verdict(
         suspects=tuple(suspects),
@@ -76,6 +76,7 @@ def match(
         used=seen.used,
         knowledge=stated(knowledge) if knowledge is not None else (),
         contradiction=odd.reading if odd is not None else None,
+        fit=posterior.fit(),
     )
 
 

@@ -114,6 +114,8 @@ class Verdict:
         What else was taken into account, with what followed from it.
     contradiction : Reading or None
         A reading that contradicts all others and was left out; the first warning says what it would have to be.
+    fit : float
+        How often readings this far from what the most probable hypothesis predicts would come about, were it true.
     """
 
     suspects: tuple[Suspect, ...]
@@ -126,3 +128,4 @@ class Verdict:
     used: int
     knowledge: tuple[str, ...] = ()
     contradiction: Reading | None = None
+    fit: float = 1.0

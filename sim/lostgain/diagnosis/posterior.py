@@ -12,7 +12,7 @@ from scipy.special import logsumexp
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses, priors
 from lostgain.diagnosis.knowledge import Knowledge, factors
-from lostgain.diagnosis.likelihood import broad, latent_moments, log_likelihood
+from lostgain.diagnosis.likelihood import broad, fit, latent_moments, log_likelihood
 from lostgain.diagnosis.observed import Observed, observed
 from lostgain.faults import Rates
 from lostgain.problems import UserError
@@ -68,6 +68,17 @@ class Posterior:
     healthy: float
     unexplained: float
     evidence: float
+
+    def fit(self) -> float:
+        """Return how often readings this far from the best hypothesis would come about, were it true: 0 to 1."""
+        case = max(self.cases, key=lambda each: float(each.share.max()))
+        best = int(np.argmax(case.share))
+        if self.healthy > case.share[best]:
+            best = 0
+        operator = self.seen.operator
+        return fit(
+            self.seen.value, operator @ case.mean[best], operator @ case.cov[best] @ operator.T + self.seen.noise
+        )
 
 
 def weigh(

@@ -19,6 +19,8 @@ from lostgain.signatures import Table
 
 #: Below this probability of "unexplained" nothing contradicts anything.
 SUSPICIOUS = 0.2
+#: … unless the best hypothesis fits so badly that it would come about less often than this.
+POOR = 1e-5
 #: One reading in so many is wrong by a slip of the pen or of the probe (common practice, no source).
 SLIP = 0.01
 #: With fewer readings than this, none can be said to contradict the rest.
@@ -78,14 +80,14 @@ def contradiction(
         With all readings.
     """
     rows = list(readings.rows)
-    if whole.unexplained < SUSPICIOUS or len(whole.seen.readings) < ENOUGH:
+    if (whole.unexplained < SUSPICIOUS and whole.fit() > POOR) or len(whole.seen.readings) < ENOUGH:
         return None
     best: tuple[float, Reading, Posterior] | None = None
     for reading in whole.seen.readings:
         rest = [row for row in rows if row is not reading]
         without = weigh(table, rest, readings.good, rates, knowledge)
         gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
-        if without.unexplained < SUSPICIOUS and gain > 0 and (best is None or gain > best[0]):
+        if without.unexplained < SUSPICIOUS and without.fit() > POOR and gain > 0 and (best is None or gain > best[0]):
             best = (float(gain), reading, without)
     if best is None:
         return None

@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.doubts import ODD, POOR
 from lostgain.diagnosis.features import predicted
 from lostgain.diagnosis.likelihood import gaussian
+from lostgain.diagnosis.model import Verdict
 from lostgain.diagnosis.posterior import Case, Posterior, weigh
 from lostgain.diagnosis.severity import sentence
 from lostgain.engine import Pool
@@ -70,6 +72,11 @@ class Tried:
     pairs: tuple[Two, ...]
     tried: int
     possible: int
+
+
+def unexplained_alone(verdict: Verdict) -> bool:
+    """Tell whether a verdict says that no single failure explains the readings."""
+    return verdict.unexplained > ODD or verdict.fit < POOR
 
 
 def two_at_once(

@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from lostgain.diagnosis import Limits, Verdict
+from lostgain.diagnosis import Limits, Tried, Two, Verdict
 from lostgain.signatures import Prediction, sentences, stage_gains
 from lostgain.signatures.predict import State
 
 
-def verdict_record(verdict: Verdict, limits: Limits | None = None) -> dict[str, Any]:
+def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried | None = None) -> dict[str, Any]:
     """Return a verdict as one JSON object.
 
     Parameters
@@ -20,6 +20,8 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None) -> dict[str, 
     verdict : Verdict
     limits : Limits or None
         What no reading can tell.
+    tried : Tried or None
+        Pairs of failures, where no single one explains the readings.
 
     Returns
     -------
@@ -27,7 +29,7 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None) -> dict[str, 
         ``suspects`` (most probable first; each with ``part``, ``mode``, ``severity``, ``severity_text``, ``stage``,
         ``channel``, ``probability``, ``group``), ``healthy``, ``unexplained``, ``groups`` (each with ``group``,
         ``suspects``, ``probability``), ``warnings``, ``table``, ``knowledge``; with `limits` also ``inseparable`` and
-        ``unmarked``. What is no number is None.
+        ``unmarked``, with `tried` also ``two_at_once``. What is no number is None.
     """
     suspects = [
         {
@@ -54,7 +56,21 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None) -> dict[str, 
         "warnings": list(verdict.warnings),
         "table": verdict.table,
         "knowledge": list(verdict.knowledge),
+        **({} if tried is None else {"two_at_once": [_two(each) for each in tried.pairs]}),
         **({} if limits is None else {"inseparable": list(limits.inseparable), "unmarked": list(limits.unmarked)}),
+    }
+
+
+def _two(pair: Two) -> dict[str, Any]:
+    faults = [
+        {"part": part, "mode": fault.mode, "severity": _number(fault.severity)}
+        for part, fault in zip(pair.parts, pair.faults, strict=True)
+    ]
+    return {
+        "faults": faults,
+        "text": pair.text,
+        "channel": pair.channel,
+        "probability": _number(pair.probability),
     }
 
 

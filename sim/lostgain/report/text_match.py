@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from lostgain.diagnosis import Limits, Suspect, Verdict
+from lostgain.diagnosis import Limits, Suspect, Tried, Verdict
 from lostgain.diagnosis.model import Evidence
 from lostgain.quantities import show, show_level
 from lostgain.readings import Readings
@@ -20,7 +20,9 @@ EXPLAINED = 3
 SPEAKS = 2.0
 
 
-def verdict_text(verdict: Verdict, unit: Unit, readings: Readings, limits: Limits | None = None) -> str:
+def verdict_text(
+    verdict: Verdict, unit: Unit, readings: Readings, limits: Limits | None = None, tried: Tried | None = None
+) -> str:
     """Return a verdict.
 
     Parameters
@@ -31,6 +33,8 @@ def verdict_text(verdict: Verdict, unit: Unit, readings: Readings, limits: Limit
         What was matched.
     limits : Limits or None
         What no reading can tell.
+    tried : Tried or None
+        Pairs of failures, where no single one explains the readings.
     """
     count = f"{verdict.used} reading{'' if verdict.used == 1 else 's'} of {readings.path.name}"
     heading = wrapped(f"{unit.title}: {count}")
@@ -43,6 +47,7 @@ def verdict_text(verdict: Verdict, unit: Unit, readings: Readings, limits: Limit
             _warnings(verdict),
             _suspects(verdict, leading),
             _look_alikes(verdict, leading),
+            _pairs(tried),
             *[_evidence(each, unit) for each in _explained(leading)],
             _limits(limits),
             wrapped(f"Failure rates: {verdict.rates}."),
@@ -100,6 +105,18 @@ def _look_alikes(verdict: Verdict, leading: list[Suspect]) -> list[str]:
     if not rows:
         return []
     return [*section("Look-alikes: these readings cannot tell them apart"), *table(rows, "><")]
+
+
+def _pairs(tried: Tried | None) -> list[str]:
+    if tried is None:
+        return []
+    lines = section("Two at once: pairs that would explain these readings together")
+    for each in tried.pairs[:5]:
+        lines += _entry("", each.probability, f"{each.text} ({each.channel})")
+    if not tried.pairs:
+        lines += wrapped("None of the pairs that were tried explains them either.", "  ", "  ")
+    said = f"{tried.tried} of {tried.possible} pairs tried, at the table's severities and nominal values."
+    return [*lines, *wrapped(said, "  ", "  ")]
 
 
 def _limits(limits: Limits | None) -> list[str]:
