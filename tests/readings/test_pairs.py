@@ -57,7 +57,7 @@ def test_the_whole_cell_is_one_point_first() -> None:
         ("Q5 base,1 V dc,TP5", "no test point 'TP5'"),
         ("Q5 b-e,can't reach,", "which of the two leads"),
         ("U2-9,1 V dc,", "no test point 'U2-9'"),
-        ("U2-7-1,1 V dc,", "no test point"),
+        ("U2 pin 7-1,1 V dc,", "no test point"),
     ],
 )
 def test_pairs_that_are_none(line: str, message: str) -> None:
