@@ -123,9 +123,16 @@ def broad(found: Hypotheses, seen: Observed) -> float:
     It leaves each reading as it was or moves it anywhere in a broad range, one as likely as the other; words about a
     picture are as likely as not.
     """
-    total = np.log(0.5) * (len(seen.words) + len(seen.signs))
+    allow = allowances()
+    total = np.log(0.5) * len(seen.signs)
+    for reading, feature in seen.words:
+        if reading.above:  # beyond a limit: half of the broad range's tail
+            off = scaled(abs(reading.value or 0.0), seen.features[feature]) - found.mean[0, feature]
+            width = allow.prior_broad_db if seen.features[feature].is_level else allow.prior_broad_dc
+            total += np.logaddexp(np.log(0.5) + log_ndtr(-off / width), np.log(1e-4))
+        else:
+            total += np.log(0.5)
     if len(seen.value):
-        allow = allowances()
         columns = np.array([feature for _, feature in seen.latent], dtype=int)
         levels = np.array([seen.features[feature].is_level for feature in columns])
         width = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc) ** 2
