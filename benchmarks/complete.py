@@ -68,20 +68,19 @@ class World:
 
     def after(self, path: Path) -> Values:
         """Return the weights once those cells were seen: array, (hypothesis,), adding up to the path's probability."""
-        weight = self.weight / self.weight.sum()
+        weight: Values = self.weight / float(self.weight.sum())
         for reading, cell in path:
             weight = weight * self.chance[reading][:, cell]
-        return weight
+        return np.asarray(weight)
 
     def minutes(self, reading: int, path: Path) -> float:
         """Return what a reading costs from where the probe is."""
         one = self.readings[reading]
-        if path:
-            last = self.readings[path[-1][0]].reading
-            if (last.point, last.channel) == (one.reading.point, one.reading.channel):
-                times = facts().reading
-                return min(one.minutes, times.stay if last.quantity == one.reading.quantity else times.switch)
-        return one.minutes
+        last = self.readings[path[-1][0]].reading if path else self.start.rows[-1]
+        if (last.point, last.channel) != (one.reading.point, one.reading.channel):
+            return one.minutes
+        times = facts().reading
+        return min(one.minutes, times.stay if last.quantity == one.reading.quantity else times.switch)
 
     def told(self, path: Path, left: Sequence[int]) -> Told:
         """Return what the readings left are expected to tell."""

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+
 from benchmarks.follow import by_next, follow
 from benchmarks.walks import by_halves, odd, stage_by_stage
-
 from lostgain.diagnosis.features import feature_of, predicted, unscaled
 from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Reading

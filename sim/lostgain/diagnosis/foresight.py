@@ -21,8 +21,8 @@ Values = NDArray[np.float64]
 
 #: Bins of a reading, hypotheses and decisions that are followed (the most probable), and first readings tried.
 BINS, HYPOTHESES, DECISIONS, TRIED = 8, 160, 24, 12
-#: The reading with the most information per minute is kept unless another saves at least this share of the minutes.
-SAVES = 0.9
+#: The reading with most information per minute is kept unless another needs less than this share of its minutes.
+SAVES = 0.97
 #: Minutes that a bit still to be found is reckoned at, in typical readings.
 READINGS_A_BIT = 1.0
 
@@ -61,7 +61,8 @@ def soonest(
     }
     plain = int(useful[order[0]])
     best = min(found, key=lambda each: found[each])
-    return best if found[best] < SAVES * found[plain] else plain
+    # Never for a reading that tells less: that would only put off the one that is needed.
+    return best if bits[best] > bits[plain] and found[best] < SAVES * found[plain] else plain
 
 
 def _members(decision: NDArray[np.int_], share: Values) -> Values:
