@@ -67,13 +67,15 @@ def from_bins(decision: NDArray[np.int_], weight: Values, binned: Iterable[Value
         For each reading, the probability of each bin under each hypothesis.
     """
     count = int(decision.max()) + 1
-    member = np.zeros((count, len(decision)))
-    member[decision, np.arange(len(decision))] = weight / weight.sum()
-    prior = member.sum(axis=1)
+    share = weight / weight.sum()
+    prior = np.asarray(np.bincount(decision, share, count), dtype=float)
     best = int(prior.argmax())
+    order = np.argsort(decision, kind="stable")
+    present, starts = np.unique(decision[order], return_index=True)
     bits, right, alike = [], [], []
     for each in binned:
-        chance = member @ each
+        chance = np.zeros((count, each.shape[1]))
+        chance[present] = np.add.reduceat((each * share[:, None])[order], starts, axis=0)
         bits.append(_mutual(chance, prior, chance.sum(axis=0)))
         right.append(float(chance.max(axis=0).sum() - prior[best]))
         given = chance / np.maximum(prior, 1e-300)[:, None]
