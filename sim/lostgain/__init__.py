@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from lostgain.readings.instruments import instruments
     from lostgain.readings.model import Reading, Readings
     from lostgain.readings.read import read as read_readings
+    from lostgain.readings.reference import with_reference
     from lostgain.readings.write import write as write_readings
     from lostgain.report.folders import prediction_pictures, verdict_pictures
     from lostgain.report.record_next import next_record
@@ -127,6 +128,7 @@ _PLACES = {
     "verdict_pictures": ("report.folders", "verdict_pictures"),
     "verdict_record": ("report.records", "verdict_record"),
     "verdict_text": ("report.text_match", "verdict_text"),
+    "with_reference": ("readings.reference", "with_reference"),
     "write_readings": ("readings.write", "write"),
     "write_sheet_pdf": ("report.sheet_pdf", "write_pdf"),
 }
@@ -192,6 +194,7 @@ __all__ = [
     "verdict_pictures",
     "verdict_record",
     "verdict_text",
+    "with_reference",
     "write_readings",
     "write_sheet_pdf",
 ]

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-
-from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, row_of, taken, word
-
 from lostgain import match, open_unit
+from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, row_of, taken, word
 
 
 def prior(part: str) -> float:

@@ -15,7 +15,7 @@ from lostgain.readings import Readings
 from lostgain.readings.model import Reading
 from lostgain.signatures import Prediction, State, Table
 from lostgain.signatures.predict import sweep_frequencies
-from lostgain.signatures.rows import RowResult
+from lostgain.signatures.rows import empty
 from lostgain.signatures.table import assembled
 from lostgain.unit import open_unit
 from tests.conftest import REPOSITORY
@@ -84,7 +84,15 @@ def table(names: Sequence[str] = ("C1 lost 2%", "R2 open")) -> Table:
         one = prediction("gone" if index else "healthy").faulty
         spread = np.array([1.0, 0.9, 1.2])[:, None, None] * (np.nan if index == len(names) else 1.0)
         rows.append(
-            RowResult(one.dc * spread[:, 0], one.level * spread, one.swing * spread, one.wave, one.settled, one.settled)
+            replace(
+                empty(circuit(), 3),
+                dc=one.dc * spread[:, 0],
+                level=one.level * spread,
+                swing=one.swing * spread,
+                wave=one.wave,
+                small_signal=one.settled,
+                settled=one.settled,
+            )
         )
     return assembled(circuit(), tuple(fault(name) for name in names), rows, "invented", 1)
 

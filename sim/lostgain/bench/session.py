@@ -83,9 +83,12 @@ class Session:
 
     def cells_of(self, reading: NextReading | Reading) -> dict[str, str]:
         """Return the cells of a readings file that name a reading, without its value."""
-        channel = next(one for one in self.table.circuit.unit.channels if one.name == reading.channel)
+        channels = self.table.circuit.unit.channels
+        channel = next((one for one in channels if one.name == reading.channel), channels[0])
         cells = {"test point": called(channel, reading.point), "quantity": reading.quantity,
                  "channel": reading.channel, "instrument": reading.instrument}  # fmt: skip
+        if isinstance(reading, Reading) and reading.against:
+            cells["against"] = called(channel, reading.against)
         if reading.frequency is not None:
             cells["frequency"] = f"{reading.frequency!r} Hz"
         return cells

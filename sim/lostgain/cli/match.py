@@ -22,6 +22,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     )
     unit_argument(parser)
     parser.add_argument("readings", metavar="READINGS", help="a readings file (CSV)")
+    parser.add_argument("--working", metavar="FILE", help="readings of the same channel while it worked, as reference")
     parser.add_argument("--rates", metavar="SET", default="bench",
                         help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
     known_arguments(parser)
@@ -36,6 +37,8 @@ def run(args: argparse.Namespace) -> None:
     unit = lostgain.open_unit(args.unit)
     rates = lostgain.rates(args.rates)
     readings = lostgain.read_readings(args.readings, unit)
+    if args.working:
+        readings = lostgain.with_reference(readings, lostgain.read_readings(args.working, unit))
     table = opened(unit)
     with shown("Comparing"):
         known = known_of(args, unit)

@@ -9,6 +9,7 @@ from lostgain.diagnosis.features import unscaled
 from lostgain.diagnosis.likelihood import word_likelihood
 from lostgain.diagnosis.model import Evidence
 from lostgain.diagnosis.posterior import Case, Posterior
+from lostgain.diagnosis.signs import sign_likelihood
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -32,7 +33,7 @@ def evidence(table: Table, posterior: Posterior, case: Case, index: int) -> tupl
     seen = posterior.seen
     rows = []
     for number, reading in enumerate(seen.readings):
-        if reading.channel == case.channel:
+        if reading.channel in (case.channel, ""):
             rows.append(_numeric(posterior, case, index, number))
     for reading, feature in seen.words:
         if reading.channel == case.channel:
@@ -40,6 +41,10 @@ def evidence(table: Table, posterior: Posterior, case: Case, index: int) -> tupl
             log = word_likelihood(table, posterior.found, seen, case.mean, case.cov, reading, feature, case.channel)
             ends = _ends(posterior, case.mean[index, at], case.cov[index, at, at], feature)
             rows.append(Evidence(reading, *ends, float(log[index] - log[0]), 0.0))
+    for reading in seen.signs:
+        if reading.channel in (case.channel, ""):
+            log = sign_likelihood(table, posterior.found, reading, case.channel)
+            rows.append(Evidence(reading, np.nan, np.nan, np.nan, float(log[index] - log[0]), 0.0))
     return tuple(rows)
 
 

@@ -129,19 +129,19 @@ def broad(found: Hypotheses, seen: Observed) -> float:
         if reading.above:  # beyond a limit: half of the broad range's tail
             off = scaled(abs(reading.value or 0.0), seen.features[feature]) - found.mean[0, feature]
             width = allow.prior_broad_db if seen.features[feature].is_level else allow.prior_broad_dc
-            total += np.logaddexp(np.log(0.5) + log_ndtr(-off / width), np.log(1e-4))
+            total += float(np.logaddexp(np.log(0.5) + log_ndtr(-float(off) / width), np.log(1e-4)))
         else:
             total += np.log(0.5)
     if len(seen.value):
         columns = np.array([feature for _, feature in seen.latent], dtype=int)
         levels = np.array([seen.features[feature].is_level for feature in columns])
-        width = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc) ** 2
-        off = seen.value - seen.operator @ found.mean[0, columns]
+        wide = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc) ** 2
+        moved = seen.value - seen.operator @ found.mean[0, columns]
         spread = np.diag(found.cov[0])[columns] + np.diag(seen.common.always)
         # Each by itself: where such a fault acts is not known either.
         well = np.abs(seen.operator) @ spread + np.diag(seen.noise)
-        wild = np.abs(seen.operator) @ (spread + width) + np.diag(seen.noise)
-        total += np.logaddexp(_density(off, well), _density(off, wild)).sum() + np.log(0.5) * len(off)
+        wild = np.abs(seen.operator) @ (spread + wide) + np.diag(seen.noise)
+        total += np.logaddexp(_density(moved, well), _density(moved, wild)).sum() + np.log(0.5) * len(moved)
     return float(total)
 
 

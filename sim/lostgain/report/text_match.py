@@ -7,7 +7,8 @@ import math
 from lostgain.diagnosis import Limits, Suspect, Tried, Verdict
 from lostgain.diagnosis.model import Evidence
 from lostgain.quantities import show, show_level
-from lostgain.readings import Readings
+from lostgain.readings import SIGNS, Readings
+from lostgain.readings.model import Reading
 from lostgain.report.text_layout import joined, section, table, wrapped
 from lostgain.unit import called
 from lostgain.unit.model import Unit
@@ -154,24 +155,36 @@ def _evidence(suspect: Suspect, unit: Unit) -> list[str]:
 
 def _row(each: Evidence, unit: Unit) -> list[str]:
     reading = each.reading
+    if reading.quantity in SIGNS:
+        return [_place(reading, unit), reading.quantity, reading.word, "", "", speaks(each.weight)]
+    what = show(reading.frequency, "Hz") if reading.frequency else reading.quantity.replace("mains watts", "watts")
+    read = reading.word or _bound(reading) + _shown(reading.value or 0.0, reading)
+    return [_place(reading, unit), what, read, _shown(each.predicted, reading), _ends(each), speaks(each.weight)]
+
+
+def _place(reading: Reading, unit: Unit) -> str:
     channel = next((one for one in unit.channels if one.name == reading.channel), unit.channels[0])
-    is_level = reading.quantity == "level"
-    given = reading.given_as if is_level else "plain"
-    what = show(reading.frequency, "Hz") if is_level and reading.frequency else "dc" if not is_level else ""
-    read = reading.word or ("<" if reading.below else "") + show_level(reading.value or 0.0, given)
-    return [called(channel, reading.point), what, read, _volts(each.predicted, given), _ends(each, given),
-            speaks(each.weight)]  # fmt: skip
+    pair = f" to {called(channel, reading.against)}" if reading.against else ""
+    return (called(channel, reading.point) or "whole channel") + pair
 
 
-def _volts(value: float, given: str) -> str:
-    if given == "plain":
-        return "0 V" if abs(value) < 0.5e-3 else show(value, "V")
-    return show_level(max(value, 0.0), given) if value >= 0.5e-3 or given == "dBu" else "nothing"
+def _bound(reading: Reading) -> str:
+    return "<" if reading.below else ">" if reading.above else ""
 
 
-def _ends(each: Evidence, given: str) -> str:
+def _shown(value: float, reading: Reading) -> str:
+    """Return a value in the unit its reading was given in; next to nothing as such."""
+    if reading.quantity == "level":
+        if value < 0.5e-3 and reading.given_as != "dBu":
+            return "nothing"
+        return show_level(max(value, 0.0), reading.given_as)
+    unit = {"current": "A", "mains watts": "W"}.get(reading.quantity, "V")
+    return f"0 {unit}" if abs(value) < (0.5e-3 if unit == "V" else 0.5e-6) else show(value, unit)
+
+
+def _ends(each: Evidence) -> str:
     """Return the range of a prediction, its unit once where both ends have the same: ``174 … 229 mV rms``."""
-    low, high = _volts(each.low, given), _volts(each.high, given)
+    low, high = _shown(each.low, each.reading), _shown(each.high, each.reading)
     number, _, unit = low.partition(" ")
     return f"{number} … {high}" if unit and unit == high.partition(" ")[2] else f"{low} … {high}"
 
