@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from lostgain.unit.parttext import PartFault, PartText, read_part
 
-#: What each text must be read as: the grammar of docs/unit-file.md. Values follow IEC 60062 (from memory, to be verified).
+#: What each text must be read as: the grammar of docs/unit-file.md.
+#: Values follow IEC 60062 (from memory, to be verified).
 READ = {
     "R14 22k 1%": PartText("R14", "resistor", 22e3, (-0.01, 0.01)),
     "r14 22k": PartText("R14", "resistor", 22e3),
