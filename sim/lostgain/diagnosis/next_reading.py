@@ -105,7 +105,7 @@ def _channels(table: Table, believed: Belief, readings: Readings) -> list[str]:
     names = [channel.name for channel in table.circuit.unit.channels]
     found = [name for name in names if share.get(name, 0.0) > CHANNEL * total]
     if not found:  # all is shared, or nothing is wrong: where the readings were taken
-        found = [row.channel for row in readings.rows if row.channel != readings.good][-1:] or names[:1]
+        found = [row.channel for row in readings.rows if row.channel not in ("", readings.good)][-1:] or names[:1]
     return found + [readings.good] * (readings.good != "" and readings.good not in found)
 
 

@@ -50,8 +50,10 @@ def suspects_text(verdict: Verdict | None) -> str:
 
 def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
     """Return what is asked for: ``U2 pin 1 (Zone A), level at 40 Hz``."""
-    channel = next(one for one in unit.channels if one.name == reading.channel)
-    place = f" ({reading.channel})" if len(unit.channels) > 1 else ""
+    channel = next((one for one in unit.channels if one.name == reading.channel), unit.channels[0])
+    place = f" ({reading.channel})" if len(unit.channels) > 1 and reading.channel else ""
+    if isinstance(reading, Reading) and reading.against:
+        place = f" to {called(channel, reading.against)}{place}"
     what = f"level at {show(reading.frequency, 'Hz')}" if reading.frequency is not None else reading.quantity
     return f"{called(channel, reading.point)}{place}, {what}"
 
@@ -59,7 +61,7 @@ def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
 def bare_unit(reading: NextReading | Reading) -> str:
     """Return the unit that a bare number counts in."""
     if reading.quantity != "level":
-        return "V"
+        return {"current": "A", "mains watts": "W"}.get(reading.quantity, "V")
     return {"pp": "Vpp", "peak": "Vpk", "dBu": "dBu"}.get(reading.given_as, "V rms")
 
 
@@ -68,7 +70,8 @@ def value_shown(reading: Reading) -> str:
     if reading.word:
         return reading.word
     value = reading.value or 0.0
-    shown = show_level(value, reading.given_as) if reading.quantity == "level" else show(value, "V")
+    unit = {"current": "A", "mains watts": "W"}.get(reading.quantity, "V")
+    shown = show_level(value, reading.given_as) if reading.quantity == "level" else show(value, unit)
     return f"< {shown}" if reading.below else shown
 
 
