@@ -98,14 +98,15 @@ class Prior:
             return self._two(stage, rng) or self.outsider(rng)
         one, other = (nodes[int(each)] for each in rng.choice(len(nodes), 2, replace=False))
         if kind == "leak":
-            ends = [rail.name.lower() for rail in self.circuit.unit.rails] + ["0"]
+            ends = sorted(self._ends)
             other = ends[int(rng.integers(len(ends)))]
             if one == other:
                 return self.outsider(rng)
         ohms = between(rng, own[f"{kind}_ohm"])
         if self._known(one, other):
             return self.outsider(rng)
-        return Truth("outsider", None, (stage,), f"{kind} {one} to {other}, {ohms:.3g} ohm", ((one, other, ohms),))
+        says = f"{kind} {one} to {other}, {ohms:.3g} ohm"
+        return Truth("outsider", None, self._stages_at({one, other} - self._ends), says, ((one, other, ohms),))
 
     def _known(self, one: str, other: str) -> bool:
         """Whether a resistance between two nodes is a fault of the catalogue: a short or a leak of a part there."""
@@ -125,16 +126,24 @@ class Prior:
         says = " and ".join(f"{name} times {factor:.3g}" for name, _, factor in off)
         return Truth("outsider", None, (stage,), says, off)
 
+    @property
+    def _ends(self) -> set[str]:
+        """Rails and ground, which are of no stage."""
+        return {"0", *(rail.name.lower() for rail in self.circuit.unit.rails)}
+
+    def _stages_at(self, nodes: set[str]) -> tuple[str, ...]:
+        """Stages that have parts at all of these nodes: each of them is the right one to look in."""
+        return tuple(stage.name for stage in self.circuit.unit.stages if nodes <= set(self._nodes(stage.name)))
+
     def _nodes(self, stage: str) -> list[str]:
         """Board nodes at the pins of a stage's parts, ground and rails left out."""
-        rails = {rail.name.lower() for rail in self.circuit.unit.rails}
         found = {
             self.circuit.node_of(name, pin)
             for name, place in self.circuit.parts.items()
             if place.part.stage == stage
             for pin in place.pins
         }
-        return sorted(found - rails - {"0"})
+        return sorted(found - self._ends)
 
 
 def severity(mode: Mode, rng: np.random.Generator) -> float:
