@@ -32,7 +32,7 @@ Say = Callable[[str], None]
 
 #: Faulty cases a unit; healthy ones and outsiders beside them; circuits of each mode the references are trained on.
 FULL = {"cases": 1000, "healthy": 300, "outsiders": 200, "each": 40}
-QUICK = {"cases": 120, "healthy": 60, "outsiders": 40, "each": 6}
+QUICK = {"cases": 120, "healthy": 60, "outsiders": 40, "each": 4}
 REFERENCES = ("gaussian", "extra-trees", "neighbours")
 #: A match of this many readings and faults is timed.
 TIMED = (12, 150)

@@ -17,7 +17,7 @@ Progress = Callable[[int, int], None]
 
 #: Circuits of each mode that are followed in time first; where small-signal analysis gives the same for all of them, it
 #: serves for the rest of the mode.
-PROBED = 4
+PROBED = 3
 #: Times each circuit is read, with other instruments.
 DRAWS = 3
 #: Seeds of training circuits begin here, so that no case is among them.
