@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -101,7 +102,7 @@ def test_only_a_change_of_what_is_installed_counts(clone: Path) -> None:
     described = clone / "pyproject.toml"
     described.write_text(described.read_text().replace("line-length = 120", "line-length = 100"))
     assert set_up(clone) == (0, [])
-    described.write_text(described.read_text().replace('"scipy>=1.11"', '"scipy>=1.12"'))
+    described.write_text(re.sub('"scipy>=[0-9.]+"', '"scipy>=1.0"', described.read_text()))
     assert set_up(clone) == (0, ["made", "installed []"])
 
 
@@ -111,7 +112,7 @@ def test_missing_packages_are_asked_of_apt_in_one_go(clone: Path) -> None:
         can_make_venv() {{ [ -e installed ]; }}
         apt_install() {{ say "apt: $*"; touch installed; }}
         set_up_system"""
-    code, said = run(clone, script)
+    code, said = run(clone, script, NGSPICE_LIBRARY_PATH="")
     minor = sys.version_info.minor
     assert (code, said) == (0, f"apt: python3.{minor}-venv libngspice0\n")
 

@@ -6,6 +6,12 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
+
+from lostgain.unit.source import Source, Table
+
+#: Tables of the file that a unit may have its own figures for.
+OF_UNIT = ("generator", "control", "model")
 
 
 @dataclass(frozen=True)
@@ -40,7 +46,40 @@ class Allowances:
 
 
 @cache
-def allowances() -> Allowances:
-    """Return the allowances as shipped."""
-    data = tomllib.loads(files("lostgain.diagnosis").joinpath("allowances.toml").read_text(encoding="utf-8"))
-    return Allowances(**{f"{table}_{name}": float(value) for table, row in data.items() for name, value in row.items()})
+def allowances(folder: Path | None = None) -> Allowances:
+    """Return the allowances as shipped, with what a unit's own ``allowances.toml`` says otherwise.
+
+    Parameters
+    ----------
+    folder : Path or None
+        The unit's folder. Its file has the same form and may be short; what a unit may change is what differs from
+        unit to unit: ``[generator]``, ``[control]`` and ``[model]``.
+
+    Raises
+    ------
+    UserError
+        For a table or a name that is none, or a value that is no number of zero or more.
+    """
+    shipped = tomllib.loads(files("lostgain.diagnosis").joinpath("allowances.toml").read_text(encoding="utf-8"))
+    own = folder / "allowances.toml" if folder is not None else None
+    if own is not None and own.is_file():
+        _overlay(shipped, own)
+    return Allowances(
+        **{f"{table}_{name}": float(value) for table, row in shipped.items() for name, value in row.items()}
+    )
+
+
+def _overlay(shipped: dict[str, dict[str, float]], path: Path) -> None:
+    source = Source(path)
+    top = Table(source, (), "the file", source.data)
+    for name in OF_UNIT:
+        row = top.table(name, f"[{name}]")
+        for key in shipped[name]:
+            value = row.get(key, (int, float), "a number", shipped[name][key])
+            if value is not None and not value >= 0:
+                row.wrong(key, f"{key} = {value} should be zero or more.")
+            else:
+                shipped[name][key] = float(value)
+        row.finish()
+    top.finish()
+    source.settle()

@@ -55,7 +55,7 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
     keys : list of (str, Feature)
         Channel and feature of each latent number.
     """
-    allow = allowances()
+    allow = allowances(table.circuit.unit.folder)
     channel = np.array([key[0] for key in keys], dtype=object)
     level = np.array([key[1].is_level for key in keys], dtype=bool)
     same_channel = channel[:, None] == channel[None, :]

@@ -66,7 +66,7 @@ def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:
     for number, reading in enumerate(seen.readings):
         pick = seen.operator[number]
         at = int(np.argmax(np.abs(pick)))
-        if reading.channel != good or np.count_nonzero(pick) > 1:
+        if not good or reading.channel != good or np.count_nonzero(pick) > 1:
             continue
         feature = seen.latent[at][1]
         mean = found.mean[0, feature]
