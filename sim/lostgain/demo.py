@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import textwrap
+from dataclasses import replace
 from pathlib import Path
 
 import lostgain
@@ -56,7 +57,8 @@ def _readings(table: lostgain.Table, path: Path, folder: Path) -> None:
     print(lostgain.verdict_text(verdict, unit, readings))
     with shown("Drawing"):
         lostgain.verdict_pictures(table, readings, verdict, folder)
-        prediction = lostgain.predict(table.circuit, [verdict.suspects[0].fault])
+        first = verdict.suspects[0]
+        prediction = lostgain.predict(table.circuit, [replace(first.fault, severity=first.severity)])
         lostgain.prediction_pictures(prediction, folder, table)
     _say("", "What the first suspect would look like:")
     for sentence in lostgain.sentences(prediction):

@@ -25,11 +25,22 @@ def test_no_policy_beats_the_optimum(volts: float) -> None:
         assert cost(small(volts), policy)[0] >= best - 1e-9
 
 
-def test_next_is_near_the_optimum() -> None:
-    """The goal of the benchmark is 1.1 of the optimum; over these starts together it is met here."""
-    starts = (0.05, 0.3, 0.55, 3.0)
-    ours = sum(cost(small(volts), by_lostgain)[0] for volts in starts)
-    assert ours <= 1.1 * sum(optimum(small(volts))[0] for volts in starts)
+STARTS = (0.05, 0.3, 0.55, 1.2, 1.82, 3.0)
+
+
+def beside_the_optimum() -> float:
+    """Expected minutes of `lostgain next` over the optimum's, over all starts together."""
+    ours = sum(cost(small(volts), by_lostgain)[0] for volts in STARTS)
+    return ours / sum(optimum(small(volts))[0] for volts in STARTS)
+
+
+@pytest.mark.xfail(reason="the goal is not met: some 1.2 over these starts", strict=True)
+def test_next_is_within_a_tenth_of_the_optimum() -> None:
+    assert beside_the_optimum() <= 1.1
+
+
+def test_next_is_within_a_third_of_the_optimum() -> None:
+    assert beside_the_optimum() <= 1.33
 
 
 def test_probabilities_of_the_cells_add_up() -> None:

@@ -8,13 +8,15 @@ Southeastcon 1999 (values, tolerances and fault lists). Both from memory, to be 
 
 from __future__ import annotations
 
+import shutil
 from functools import partial
+from pathlib import Path
 
 import numpy as np
 import pytest
 from scipy import optimize, signal
 
-from lostgain import circuit, diagnosis
+from lostgain import circuit, diagnosis, shipped
 from lostgain.engine import Pool, Session
 from lostgain.signatures import Table
 from lostgain.unit import open_unit
@@ -40,8 +42,12 @@ SAMPLES = 2
 
 
 @pytest.fixture(scope="module")
-def built(pool: Pool) -> circuit.Circuit:
-    return circuit.build(open_unit("state-variable-filter"), pool)
+def built(pool: Pool, tmp_path_factory: pytest.TempPathFactory) -> circuit.Circuit:
+    """The shipped unit, with the allowances of a circuit on paper: the benchmark has neither bench nor meter errors."""
+    folder = tmp_path_factory.mktemp("units") / "state-variable-filter"
+    shutil.copytree(shipped.folder() / "units" / "state-variable-filter", folder)
+    shutil.copy(Path(__file__).with_name("on-paper.toml"), folder / "allowances.toml")
+    return circuit.build(open_unit(folder), pool)
 
 
 @pytest.fixture(scope="module")

@@ -25,6 +25,8 @@ class Allowances:
     model_level_each_db: float
     model_dc_share: float
     model_dc_volts: float
+    model_far_level: float
+    model_far_dc: float
     model_shared: float
     model_shared_db: float
     model_current_share: float

@@ -43,7 +43,7 @@ class Common:
             What the healthy unit shows there.
         """
         kept = np.exp(-np.abs(mean - healthy) / self.reach)
-        return self.always + self.alike * kept[:, :, None] * kept[:, None, :]
+        return np.asarray(self.always + self.alike * kept[:, :, None] * kept[:, None, :])
 
 
 def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:

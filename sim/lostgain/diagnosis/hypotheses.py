@@ -99,6 +99,7 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
     spread = (1 - share)[:, None, None] * cov[first] + share[:, None, None] * cov[second]
     width = (mean[second] - mean[first]) / BETWEEN
     spread += width[:, :, None] * width[:, None, :] / 12
+    spread += _far(table, features, middle, _makers_affair(table)[first])
     return Hypotheses(
         fault=fault,
         row=np.where(share < 0.5, first, second),
@@ -110,6 +111,24 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
         shared=np.array([index >= 0 and suspects[index].shared for index in fault]),
         blind=[table.faults[row - 1] for row in blind],
     )
+
+
+def _far(table: Table, features: list[Feature], mean: Values, concerned: NDArray[np.bool_]) -> Values:
+    """Covariance of what models may be off by where it is the maker's affair: array, (hypothesis, feature, feature).
+
+    It grows with the distance from healthy.
+    """
+    allow = allowances(table.circuit.unit.folder)
+    share = np.array([allow.model_far_level if each.is_level else allow.model_far_dc for each in features])
+    off = share * np.abs(mean - mean[0]) * concerned[:, None]
+    places = [(each.point, each.against, each.frequency) for each in features]
+    same = np.array([[one == other for other in places] for one in places])
+    return np.asarray(off[:, :, None] * off[:, None, :] * same)
+
+
+def _makers_affair(table: Table) -> NDArray[np.bool_]:
+    """Tell for each row whether what it shows depends on a device's maker: array, (row,)."""
+    return np.array([False, *(not fault.members and mode_of(table, fault).makers_affair for fault in table.faults)])
 
 
 def _steps(table: Table) -> tuple[list[Fault], list[_Step]]:

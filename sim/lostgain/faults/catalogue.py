@@ -56,6 +56,8 @@ class Mode:
     levels, weights : tuple of float
         The severities a table holds, and how likely each is among them.
     edits : tuple of Edit
+    makers_affair : bool
+        True where what a device then does depends on its maker.
     """
 
     kinds: tuple[str, ...]
@@ -66,6 +68,7 @@ class Mode:
     levels: tuple[float, ...] = ()
     weights: tuple[float, ...] = ()
     edits: tuple[Edit, ...] = ()
+    makers_affair: bool = False
 
 
 @cache
@@ -95,6 +98,7 @@ def _mode(row: dict) -> Mode:  # type: ignore[type-arg]
         levels=tuple(float(level) for level in row.get("levels", ())),
         weights=tuple(float(weight) for weight in row.get("weights", ())),
         edits=tuple(_edit(edit) for edit in row["edits"]),
+        makers_affair=bool(row.get("makers_affair", False)),
     )
 
 
