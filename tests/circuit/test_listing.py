@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lostgain.circuit.flat import Element, FlatCircuit, own_models, parameter, set_parameter, spice_number
+from lostgain.circuit.flat import Element, own_models, parameter, set_parameter, spice_number
 from lostgain.circuit.listing import parse_listing
 from lostgain.engine import CircuitRefused
 
@@ -107,8 +107,3 @@ def test_every_device_gets_a_model_of_its_own() -> None:
     assert flat.elements["q2"].rest == f"{second} 2"
     assert "sw1" in flat.models
     assert "npn" not in flat.models
-
-
-def test_hints_of_the_operating_point_replace_older_ones() -> None:
-    flat = FlatCircuit({}, other=(".options temp=50",)).starting_at({"a": 1.0}).starting_at({"b": 2.0})
-    assert flat.other == (".options temp=50", ".nodeset v(b)=2")

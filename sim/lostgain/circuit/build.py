@@ -61,9 +61,7 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
         points = _points(unit, composed, flat)
         no_loose_ends(unit, flat, composed.netlists)
         session.load(replace(flat, other=(*flat.other, *EXACT)).lines())
-        again = _fingerprint(session, unit, flat)
-        _prove(original, again, flat)
-        flat = flat.starting_at(dict(zip(flat.nodes(), again[:, 0].real.tolist(), strict=True)))
+        _prove(original, _fingerprint(session, unit, flat), flat)
     except (CircuitRefused, RunFailed) as error:
         raise UserError(_explained(unit, error)) from error
     missing = [place.part for place in composed.parts.values() if not _is_there(place, flat)]

@@ -136,15 +136,6 @@ class FlatCircuit:
             parameters.update(((model, key), value) for key, value in changed.items())
         return values, parameters
 
-    def starting_at(self, volts: Mapping[str, float]) -> FlatCircuit:
-        """Return a copy whose operating point is looked for near given voltages: ``{node: V}``.
-
-        They are where the search starts, not a condition; close to the solution it takes a tenth of the iterations.
-        """
-        kept = [line for line in self.other if not line.startswith(".nodeset")]
-        hints = [f".nodeset v({node})={value:.6g}" for node, value in volts.items()]
-        return replace(self, other=(*kept, *hints))
-
     def nodes(self) -> list[str]:
         """Return every node but ground, sorted."""
         return sorted({node for element in self.elements.values() for node in element.nodes} - {"0"})

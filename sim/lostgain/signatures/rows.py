@@ -29,7 +29,7 @@ Complex = NDArray[np.complex128]
 #: A source impedance above this [ohm] is computed for every fault.
 HIGH = 1000.0
 #: Draws are followed in time only where nominal values took no more cycles than this to settle.
-QUICK = 9
+QUICK = 3
 
 
 @dataclass(frozen=True)
