@@ -52,7 +52,9 @@ def level_match(table: Table, readings: Readings, verdict: Verdict, path: Path |
     unit = table.circuit.unit
     levels = table.values("level")
     low, high = healthy_range(table)
-    shown = verdict.suspects[: min(leading, len(SUSPECTS))]
+    # The first is always shown; another only if it is worth a look.
+    likely = [each for each in verdict.suspects[1:] if each.probability >= 0.01]
+    shown = (*verdict.suspects[:1], *likely)[: min(leading, len(SUSPECTS))]
     rows = [table.faults.index(suspect.fault) + 1 for suspect in shown]
     traces = [Trace("healthy", HEALTHY, decibels(levels[0, 0]), low, high)]
     traces += [Trace(_called(suspect), look, decibels(levels[row, 0]))
