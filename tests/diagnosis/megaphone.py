@@ -65,6 +65,8 @@ def taken(label: str, draw: int = 1, points: tuple[str, ...] = (), channel: str 
             continue
         for index, frequency in enumerate(table.frequencies):
             volts = float(table.values("level")[row, draw, place, index])
+            if np.isnan(volts):  # not every draw is followed in time: then the one at nominal values is read
+                volts = float(table.values("level")[row, 0, place, index])
             rows.append(
                 level(name, volts, channel, frequency) if volts > 2e-3 else word(name, "nothing", channel, frequency)
             )
