@@ -133,6 +133,6 @@ def _explained(unit: Unit, error: CircuitRefused | RunFailed) -> Problem:
     said = [line for line in error.said if any(word in line.lower() for word in ("error", "warning", "singular"))]
     tail = f" ngspice said: {' / '.join(said[:3])}" if said else ""
     # Code models are not loaded: they can read and write files, and start programs.
-    meant = "Write POLY and TABLE sources as B sources: B1 out 0 V=…" if any("MIF" in line for line in said) else ""
+    meant = "Write sources such as this one as B sources: B1 out 0 V=…" if any("MIF" in line for line in said) else ""
     file = unit.netlist or next((stage.netlist for stage in unit.stages if stage.netlist), unit.file)
     return Problem(f"ngspice does not take this circuit: {error.reason}.{tail}", Where(file), meant)

@@ -14,6 +14,7 @@ from lostgain.circuit.ends import no_missing_subcircuits
 from lostgain.circuit.model import GENERATOR, LOAD, SOURCE, Pin, PlacedPart
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain.engine.includes import resolve_includes
+from lostgain.engine.plain import plain_sources
 from lostgain.problems import Problem, UserError
 from lostgain.unit.library import device, device_names
 from lostgain.unit.model import Part, Rail, Stage, Unit
@@ -199,7 +200,7 @@ def _stand_in(stage: Stage, start: str, end: str, number: int, out: Composed) ->
 
 def _whole_netlist(unit: Unit, out: Composed) -> None:
     assert unit.netlist is not None
-    lines = resolve_includes(unit.netlist, unit.folder, shipped.folder())
+    lines = plain_sources(resolve_includes(unit.netlist, unit.folder, shipped.folder()))
     out.netlists[""] = unit.netlist
     out.input, out.output = unit.input.lower(), unit.output.lower()
     kept = _without_generator(lines, out.input)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from lostgain import shipped
 from lostgain.engine.includes import resolve_includes
+from lostgain.engine.plain import plain_sources
 from lostgain.problems import Problem, UserError, nearest
 from lostgain.unit.facts import Role
 from lostgain.unit.library import stage as stage_facts
@@ -116,7 +117,7 @@ def netlist_body(unit: Unit, stage: Stage, parts: Sequence[Part], name: str) -> 
         If the file has no such subcircuit, its nodes do not match the unit file's ``ports``, or it may not be run.
     """
     assert stage.netlist is not None
-    lines = resolve_includes(stage.netlist, unit.folder, shipped.folder(), title=False)
+    lines = plain_sources(resolve_includes(stage.netlist, unit.folder, shipped.folder(), title=False))
     lines = [re.sub(r"\s*=\s*", "=", line) for line in lines]
     heads = {line.split()[1].lower(): index for index, line in enumerate(lines) if _is(line, ".subckt")}
     start = heads.get(stage.subckt.lower())
