@@ -180,7 +180,7 @@ def test_explicit_pins_may_be_called_anything(tmp_path: Path, pool: Pool) -> Non
 
 
 def test_poly_and_table_sources_of_a_netlist_are_simulated(tmp_path: Path, pool: Pool) -> None:
-    """Ten times the input by a polynomial, and half of that by a table: 5 at the output, the generator's 50 ohm aside."""
+    """Ten times the input by a polynomial, half of that by a table: 5 at the output, but for the generator's 50 ohm."""
     board = (
         "title\nR1 in 0 1meg\nE1 mid 0 POLY(1) in 0 0 10\nE2 out 0 TABLE {v(mid)} = (-100,-50) (100,50)\nR2 out 0 1k\n"
     )
