@@ -210,6 +210,15 @@ def test_slips_in_a_netlist_are_said_with_file_and_line(
     assert problem.where.line == line
 
 
+def test_a_rail_that_feeds_nothing_is_said_where_it_stands(tmp_path: Path, pool: Pool) -> None:
+    text = NETLIST + '[rails]\nVPP = "12 V"\n'
+    with pytest.raises(
+        UserError, match=r"unit\.toml, line \d+: rail VPP feeds nothing: .*no node 'vpp'.*called vp"
+    ) as caught:
+        build(make(tmp_path, text, board="title\nR1 in out 1k\nR2 out 0 1k\nR3 vp out 1k\nR4 vp 0 1k\n"), pool)
+    assert caught.value.problems[0].where.file == tmp_path / "unit.toml"
+
+
 def test_a_loose_end_in_a_stage_is_found_as_in_a_whole_netlist(tmp_path: Path, pool: Pool) -> None:
     text = HEAD + netlist_stage("A")
     with pytest.raises(UserError, match=r"a\.cir, line 4: node 'baes' hangs in the air: only R3 .* Did you mean base"):

@@ -88,3 +88,22 @@ def test_ctrl_c_during_a_table_keeps_what_is_done(tmp_path: Path) -> None:
     assert "Traceback" not in err
     assert list(tmp_path.glob("*.partial"))
     assert not list(tmp_path.glob("*.nc"))
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no /dev/full")
+def test_a_full_disk_is_said_without_a_traceback(tmp_path: Path) -> None:
+    words, environment = command("units")
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            words,
+            env=environment,
+            cwd=tmp_path,
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            check=False,
+            timeout=60,
+        )
+    assert done.returncode == 2
+    assert "The disk is full" in done.stderr
+    assert "Traceback" not in done.stderr

@@ -11,7 +11,7 @@ from pathlib import Path
 
 from lostgain import shipped
 from lostgain.circuit.ends import no_missing_subcircuits
-from lostgain.circuit.model import GENERATOR, LOAD, SOURCE, Pin, PlacedPart
+from lostgain.circuit.model import GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain.engine.includes import resolve_includes
 from lostgain.engine.plain import plain_sources
@@ -95,11 +95,6 @@ def _models(lines: Sequence[str]) -> list[str]:
 def slug(name: str) -> str:
     """Return a name fit for a netlist: lower-case letters, digits and underscores."""
     return "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in name.lower()).strip("_")
-
-
-def rail_node(name: str) -> str:
-    """Return the node of a rail."""
-    return name.lower()
 
 
 def _free_names(unit: Unit) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from lostgain import shipped
 from lostgain.circuit.flat import FlatCircuit
+from lostgain.circuit.model import rail_node
 from lostgain.engine.includes import resolve_lines
 from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.unit.library import device_names
@@ -34,9 +35,15 @@ def no_loose_ends(unit: Unit, flat: FlatCircuit, netlists: Mapping[str, Path]) -
             touched.setdefault(node, []).append(element.name)
     grounded = _grounded(flat)
     problems = []
+    rails = {rail_node(rail.name): rail for rail in unit.rails}
     for node, names in touched.items():
         owner = node.rpartition(".")[0]
         if owner not in netlists:
+            continue
+        if node in rails and len(names) == 1:
+            free = [other for other in touched if "." not in other and other not in rails]
+            said = f"rail {rails[node].name} feeds nothing: the netlist has no node '{node}'."
+            problems.append(Problem(said, rails[node].where, nearest(node, free, "Is it called")))
             continue
         short = node.rpartition(".")[2]
         first = names[0].rpartition(".")[2]

@@ -115,3 +115,8 @@ def driven(flat: FlatCircuit, level: float, frequency: float, dc: float = 0.0) -
     source = flat.elements[GENERATOR]
     sine = f"{dc:.12g} ac {level:.12g} sin({dc:.12g} {level * 2**0.5:.12g} {frequency:.12g})"
     return flat.with_elements(replace(source, rest=sine))
+
+
+def rail_node(name: str) -> str:
+    """Return the node of a rail."""
+    return name.lower()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import errno
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -56,6 +57,12 @@ def guarded(run: Callable[[], None]) -> int:
         # Python would complain again when it flushes stdout at its end.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return NO_READER
+    except OSError as error:
+        if error.errno != errno.ENOSPC:
+            raise
+        print(f"The disk is full: {error.strerror}. Nothing half-written is kept.", file=sys.stderr)
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return MENDABLE
     except KeyboardInterrupt as stop:
         print(str(stop) or "Stopped.", file=sys.stderr)
         return STOPPED

@@ -110,7 +110,7 @@ def _severity(text: str, mode: Mode, part: Part, whole: str) -> float | None:
             raise _wrong(f"'{text}' is too much: {part.designator} {mode.name} has no severity.")
         return None
     if not text:
-        raise _wrong(f"'{whole}' says not how much.", _examples(mode, part))
+        raise _wrong(f"'{whole}' does not say how much.", _examples(mode, part))
     value = _read(text, mode, part)
     low, high = LIMITS[mode.severity]
     if value is None or not low <= value <= high:

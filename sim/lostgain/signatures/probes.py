@@ -6,8 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit, Element, FlatCircuit
-from lostgain.circuit.compose import rail_node
-from lostgain.circuit.model import GENERATOR
+from lostgain.circuit.model import GENERATOR, rail_node
 from lostgain.engine import Session
 from lostgain.unit.model import Rail
 
