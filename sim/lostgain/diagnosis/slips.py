@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.doubts import POOR
 from lostgain.diagnosis.knowledge import Knowledge
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.observed import Observed
@@ -19,8 +21,6 @@ from lostgain.signatures import Table
 
 #: Below this probability of "unexplained" nothing contradicts anything.
 SUSPICIOUS = 0.2
-#: … unless the best hypothesis fits so badly that it would come about less often than this.
-POOR = 1e-5
 #: One reading in so many is wrong by a slip of the pen or of the probe (common practice, no source).
 SLIP = 0.01
 #: With fewer readings than this, none can be said to contradict the rest.
@@ -99,7 +99,8 @@ def _anything(seen: Observed, reading: Reading) -> float:
     """Log density of a reading that may be anything within a broad range."""
     number = next(index for index, each in enumerate(seen.readings) if each is reading)
     at = int(np.argmax(np.abs(seen.operator[number])))
-    width = 22.0 if seen.features[seen.latent[at][1]].is_level else 2.2
+    allow = allowances()
+    width = allow.prior_broad_db if seen.features[seen.latent[at][1]].is_level else allow.prior_broad_dc
     return float(gaussian(np.zeros(1), np.zeros((1, 1)), np.array([[[width**2]]]))[0])
 
 
