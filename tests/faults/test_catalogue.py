@@ -7,11 +7,13 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import lostgain.faults
 from lostgain.faults import Mode, modes_for, rates
 from lostgain.faults.catalogue import catalogue
+from lostgain.faults.severities import density
 from lostgain.problems import UserError
 from lostgain.unit.kinds import families, kinds
 
@@ -84,8 +86,8 @@ def test_shares_of_a_kind_add_up_to_one(name: str, kind: str) -> None:
     assert min(shares) > 0
     assert rates(name).of_kind(kind) > 0
     for mode in modes_for(kind):
-        weights = [rates(name).of_severity(kind, mode.name, level) for level in mode.levels or (None,)]
-        assert math.fsum(weights) == pytest.approx(1)
+        assert len(mode.weights) == len(mode.levels)
+        assert not mode.levels or math.fsum(mode.weights) == pytest.approx(1)
 
 
 @pytest.mark.parametrize("name", SETS)
@@ -129,3 +131,12 @@ def test_an_old_electrolytic_in_the_bench_set() -> None:
 def test_an_unknown_set_is_told_with_the_nearest_name() -> None:
     with pytest.raises(UserError, match="Did you mean bench"):
         rates("bensh")
+
+
+def test_density_of_a_severity_is_the_weights_spread_over_their_stretches() -> None:
+    """Twice the weight over an equal stretch is twice the density; outside the levels there is none."""
+    mode = Mode(("resistor",), "drift", "", severity="times", levels=(1.0, 10.0, 100.0), weights=(0.25, 0.5, 0.25))
+    at = np.geomspace(1, 100, 2001)
+    found = density(mode, at)
+    assert found[1000] / found[0] == pytest.approx(2)  # the stretches are alike, so the weights show
+    assert density(mode, np.array([0.5, 200.0])).tolist() == [0, 0]

@@ -46,13 +46,6 @@ class Rates:
         listed = {each.name: shares.get(each.name, self.other) for each in modes_for(kind)}
         return listed[mode] / sum(listed.values())
 
-    def of_severity(self, kind: str, mode: str, severity: float | None) -> float:
-        """Return the weight of a severity among those a table holds; weights of a mode add up to one."""
-        found = next(each for each in modes_for(kind) if each.name == mode)
-        if severity is None or severity not in found.levels:
-            return 1.0
-        return found.weights[found.levels.index(severity)] / sum(found.weights)
-
 
 @cache
 def rates(name: str = "bench") -> Rates:
