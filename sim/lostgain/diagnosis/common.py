@@ -33,7 +33,7 @@ class Common:
     reach: Values = field(default_factory=lambda: np.ones(0))
 
     def shared(self, mean: Values, healthy: Values) -> Values:
-        """Return the covariance to add under each hypothesis: array, (hypothesis, latent, latent).
+        """Return the covariance to add under each hypothesis: array, (hypothesis or 1, latent, latent).
 
         Parameters
         ----------
@@ -42,6 +42,8 @@ class Common:
         healthy : array, (latent,)
             What the healthy unit shows there.
         """
+        if not self.alike.any():
+            return self.always[None]
         kept = np.exp(-np.abs(mean - healthy) / self.reach)
         return np.asarray(self.always + self.alike * kept[:, :, None] * kept[:, None, :])
 

@@ -37,6 +37,7 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
         notes.append(f"None of the faults in the table explains these readings well.{_oddest(posterior)}")
     notes += seen.left_out
     notes += readings.warnings
+    notes += [str(doubt) for doubt in table.circuit.unit.doubts]
     if found.blind:
         names = ", ".join(fault.label for fault in found.blind[:6])
         more = f" and {len(found.blind) - 6} more" if len(found.blind) > 6 else ""
@@ -53,8 +54,8 @@ def _oddest(posterior: Posterior) -> str:
     best, seen = int(np.argmax(case.share)), posterior.seen
     if not len(seen.value):
         return ""
-    sigma = np.sqrt(np.diag(seen.operator @ case.cov[best] @ seen.operator.T + seen.noise))
-    off = (seen.value - seen.operator @ case.mean[best]) / sigma
+    mean, spread = case.predicted(best)
+    off = (seen.value - mean) / np.sqrt(np.diag(spread))
     reading = seen.readings[int(np.argmax(np.abs(off)))]
     place = f"{reading.point} ({reading.channel})" if reading.channel else reading.point
     return f" Oddest beside the best of them: {place}, {reading.text or 'as read'}."
@@ -63,6 +64,7 @@ def _oddest(posterior: Posterior) -> str:
 def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:
     """Say where the good channel lies outside the healthy range: the description does not fit this unit."""
     notes = []
+    healthy = np.diag(found.cov(np.zeros(1, dtype=int))[0])
     for number, reading in enumerate(seen.readings):
         pick = seen.operator[number]
         at = int(np.argmax(np.abs(pick)))
@@ -70,7 +72,7 @@ def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:
             continue
         feature = seen.latent[at][1]
         mean = found.mean[0, feature]
-        sigma = np.sqrt(found.cov[0][feature, feature] + seen.common.always[at, at] + seen.noise[number, number])
+        sigma = np.sqrt(healthy[feature] + seen.common.always[at, at] + seen.noise[number, number])
         if abs(seen.value[number] - mean) > MISFIT * sigma:
             expected = show(unscaled(float(mean), seen.features[feature]), "V")
             notes.append(

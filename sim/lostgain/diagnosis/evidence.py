@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.diagnosis.features import unscaled
+from lostgain.diagnosis.features import Feature, unscaled
 from lostgain.diagnosis.likelihood import word_likelihood
 from lostgain.diagnosis.model import Evidence
+from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.posterior import Case, Posterior
 from lostgain.diagnosis.signs import sign_likelihood
 from lostgain.signatures import Table
@@ -18,8 +21,8 @@ Values = NDArray[np.float64]
 NINETY = 1.645
 
 
-def evidence(table: Table, posterior: Posterior, case: Case, index: int) -> tuple[Evidence, ...]:
-    """Return the readings of the suspected channel beside what a hypothesis predicts, numbers first.
+def evidence(table: Table, posterior: Posterior, case: Case, indices: Sequence[int]) -> list[tuple[Evidence, ...]]:
+    """Return the readings of the suspected channel beside what hypotheses predict, numbers first, for each of them.
 
     Parameters
     ----------
@@ -27,45 +30,59 @@ def evidence(table: Table, posterior: Posterior, case: Case, index: int) -> tupl
     posterior : Posterior
     case : Case
         With the suspected channel.
-    index : int
-        The hypothesis.
+    indices : sequence of int
+        The hypotheses.
     """
     seen = posterior.seen
+    words = [
+        (reading, feature, word_likelihood(table, posterior.found, seen, reading, feature, case.channel))
+        for reading, feature in seen.words
+        if reading.channel == case.channel
+    ]
+    signs = [
+        (reading, sign_likelihood(table, posterior.found, reading, case.channel))
+        for reading in seen.signs
+        if reading.channel in (case.channel, "")
+    ]
+    well = case.cov(0)
+    found = []
+    for index in indices:
+        cov = case.cov(index)
+        rows = _numeric(posterior, case, index, cov, well)
+        for reading, feature, log in words:
+            at = seen.latent.index((reading.channel, feature))
+            ends = _ends(case.mean[index, at], np.sqrt(cov[at, at]), seen.features[feature])
+            rows.append(Evidence(reading, *ends, float(log[index] - log[0]), 0.0))
+        rows += [Evidence(reading, np.nan, np.nan, np.nan, float(log[index] - log[0]), 0.0) for reading, log in signs]
+        found.append(tuple(rows))
+    return found
+
+
+def _numeric(posterior: Posterior, case: Case, index: int, cov: Values, well_cov: Values) -> list[Evidence]:
+    seen = posterior.seen
+    if not len(seen.value):
+        return []
+    noise = np.diag(seen.noise)
+    off, own = _off(seen, case.mean[index], cov, noise)
+    # The first hypothesis is the healthy unit.
+    well_off, well = _off(seen, case.mean[0], well_cov, noise)
+    weight = -0.5 * (off**2 - well_off**2) - np.log(own / well)
     rows = []
     for number, reading in enumerate(seen.readings):
         if reading.channel in (case.channel, ""):
-            rows.append(_numeric(posterior, case, index, number))
-    for reading, feature in seen.words:
-        if reading.channel == case.channel:
-            at = seen.latent.index((reading.channel, feature))
-            log = word_likelihood(table, posterior.found, seen, case.mean, case.cov, reading, feature, case.channel)
-            ends = _ends(posterior, case.mean[index, at], case.cov[index, at, at], feature)
-            rows.append(Evidence(reading, *ends, float(log[index] - log[0]), 0.0))
-    for reading in seen.signs:
-        if reading.channel in (case.channel, ""):
-            log = sign_likelihood(table, posterior.found, reading, case.channel)
-            rows.append(Evidence(reading, np.nan, np.nan, np.nan, float(log[index] - log[0]), 0.0))
-    return tuple(rows)
+            at = int(np.argmax(np.abs(seen.operator[number])))
+            sigma = np.sqrt(cov[at, at] + noise[number])
+            ends = _ends(case.mean[index, at], sigma, seen.features[seen.latent[at][1]])
+            rows.append(Evidence(reading, *ends, float(weight[number]), float(off[number])))
+    return rows
 
 
-def _numeric(posterior: Posterior, case: Case, index: int, number: int) -> Evidence:
-    seen = posterior.seen
-    pick, noise = seen.operator[number], float(seen.noise[number, number])
-    at = int(np.argmax(np.abs(pick)))
-    off, own = _off(seen.value[number], pick, case.mean[index], case.cov[index], noise)
-    # The first hypothesis is the healthy unit.
-    well_off, well = _off(seen.value[number], pick, case.mean[0], case.cov[0], noise)
-    weight = -0.5 * (off**2 - well_off**2) - np.log(own / well)
-    ends = _ends(posterior, case.mean[index, at], case.cov[index, at, at] + noise, seen.latent[at][1])
-    return Evidence(seen.readings[number], *ends, float(weight), off)
-
-
-def _ends(posterior: Posterior, middle: float, variance: float, feature: int) -> tuple[float, float, float]:
-    about, sigma = posterior.seen.features[feature], float(np.sqrt(variance))
-    centre, low, high = (unscaled(float(middle) + shift * sigma, about) for shift in (0.0, -NINETY, NINETY))
+def _ends(middle: float, sigma: float, about: Feature) -> tuple[float, float, float]:
+    centre, low, high = (unscaled(float(middle + shift * sigma), about) for shift in (0.0, -NINETY, NINETY))
     return centre, low, high
 
 
-def _off(value: float, pick: Values, mean: Values, cov: Values, noise: float) -> tuple[float, float]:
-    sigma = float(np.sqrt(pick @ cov @ pick + noise))
-    return float((value - pick @ mean) / sigma), sigma
+def _off(seen: Observed, mean: Values, cov: Values, noise: Values) -> tuple[Values, Values]:
+    """How far each reading is from a prediction, in standard deviations, and these: arrays, (reading,)."""
+    sigma = np.sqrt(np.diag(seen.projected(cov)) + noise)
+    return (seen.value - seen.operator @ mean) / sigma, sigma

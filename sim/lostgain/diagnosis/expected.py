@@ -90,14 +90,14 @@ def _moments(
     rows = belief.hypothesis
     mean = np.where(here, found.mean[rows][:, first], found.mean[0, first])
     if diagonal:
-        own = found.cov[rows][:, first, first]
-        return mean, np.where(here, own, found.cov[0][first, first])
+        own = found.cov(np.append(0, rows))[:, first, first]
+        return mean, np.where(here, own[1:], own[0])
     second = np.array([place[feature] for _, feature in other], dtype=int)
     there = _here(found, belief, [channel for channel, _ in other])
     same = np.array([[a == b for b, _ in other] for a, _ in one], dtype=float).reshape(len(one), len(other))
     both = here[:, :, None] & there[:, None, :]
-    own = found.cov[rows[:, None, None], first[None, :, None], second[None, None, :]]
-    return mean, np.where(both, own, found.cov[0][np.ix_(first, second)]) * same
+    own = found.cov(np.append(0, rows))[:, first[:, None], second[None, :]]
+    return mean, np.where(both, own[1:], own[0]) * same
 
 
 def _here(found: Hypotheses, belief: Belief, channels: Sequence[str]) -> NDArray[np.bool_]:

@@ -17,10 +17,14 @@ from lostgain.readings.model import Reading
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
+Whole = NDArray[np.int_]
+
+#: What stands in the corner of a matrix that is bordered by residuals: more than any squared distance.
+LARGE = 1e30
 
 
-def latent_moments(found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_]) -> tuple[Values, Values]:
-    """Return what each hypothesis predicts for the features of all channels.
+def latent_mean(found: Hypotheses, seen: Observed, faulty: str) -> Values:
+    """Return what each hypothesis predicts for the features of all channels: array, (hypothesis, latent).
 
     Parameters
     ----------
@@ -28,51 +32,119 @@ def latent_moments(found: Hypotheses, seen: Observed, faulty: str, shared: NDArr
     seen : Observed
     faulty : str
         The channel that holds the fault.
-    shared : array of bool, (hypothesis,)
-        True for a fault that all channels have.
-
-    Returns
-    -------
-    mean : array, (hypothesis, latent)
-    cov : array, (hypothesis, latent, latent)
-        With the allowances common to all.
     """
-    columns = np.array([feature for _, feature in seen.latent], dtype=int)
-    channels = np.array([channel for channel, _ in seen.latent], dtype=object)
-    here = ((channels == faulty) | (channels == ""))[None, :] | shared[:, None]
-    mean = np.where(here, found.mean[:, columns], found.mean[0, columns])
-    both_here = here[:, :, None] & here[:, None, :]
-    same_channel = channels[:, None] == channels[None, :]
-    own = found.cov[:, columns][:, :, columns]
-    healthy = found.cov[0][np.ix_(columns, columns)]
-    cov = np.where(both_here, own, healthy[None]) * same_channel[None]
-    return mean, cov + seen.common.shared(mean, found.mean[0, columns])
+    columns = seen.columns
+    here = seen.here(faulty)[None, :] | found.shared[:, None]
+    return np.where(here, found.mean[:, columns], found.mean[0, columns])
 
 
-def log_likelihood(table: Table, found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_]) -> Values:
-    """Return the logarithm of the readings' likelihood: array, (hypothesis,)."""
-    mean, cov = latent_moments(found, seen, faulty, shared)
-    result = np.zeros(len(found.row))
-    if len(seen.value):
-        middle = mean @ seen.operator.T
-        spread = seen.operator @ cov @ seen.operator.T + seen.noise
-        result += gaussian(seen.value, middle, spread)
+def latent_cov(found: Hypotheses, seen: Observed, faulty: str, which: Whole) -> Values:
+    """Return the spread of what hypotheses predict, allowances included: array, (which, latent, latent).
+
+    Parameters
+    ----------
+    found : Hypotheses
+    seen : Observed
+    faulty : str
+        The channel that holds the fault.
+    which : array of int, (which,)
+        Hypotheses.
+    """
+    columns = seen.columns
+    shared = found.shared[which]
+    here = seen.here(faulty)[None, :] | shared[:, None]
+    mean = np.where(here, found.mean[which][:, columns], found.mean[0, columns])
+    return _with_allowances(found, seen, faulty, shared, mean, found.cov(which, columns))
+
+
+def _with_allowances(
+    found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_], mean: Values, own: Values
+) -> Values:
+    """Put healthy spreads where a channel is healthy, and add what all hypotheses allow for. Changes `own`."""
+    columns = seen.columns
+    same = seen.same_channel
+    if not same.all():
+        own *= same
+    away = np.flatnonzero(~seen.here(faulty))
+    if len(away):
+        healthy = found.cov(np.zeros(1, dtype=int), columns[away])[0] * same[np.ix_(away, away)]
+        own[np.ix_(np.flatnonzero(~shared), away, away)] = healthy
+    own += seen.common.shared(mean, found.mean[0, columns])
+    return own
+
+
+def readings_likelihood(found: Hypotheses, seen: Observed, faulty: str, which: Whole) -> Values:
+    """Return the logarithm of how likely the numbers read are: array, (which,).
+
+    What could not be simulated may be anything: those readings count as they do for a fault of which nothing is known.
+
+    Parameters
+    ----------
+    found : Hypotheses
+    seen : Observed
+    faulty : str
+        The channel that holds the fault.
+    which : array of int, (which,)
+        Hypotheses.
+    """
+    if not len(seen.value):
+        return np.zeros(len(which))
+    middle = latent_mean(found, seen, faulty)[which] @ seen.operator.T
+    spread = seen.projected(latent_cov(found, seen, faulty, which)) + seen.noise
+    result = gaussian(seen.value, middle, spread)
+    here = seen.here(faulty)[None, :] | found.shared[which, None]
+    lost = ((found.lost[which][:, seen.columns] & here).astype(float) @ (seen.operator != 0).T) > 0
+    if lost.any():
+        anything = broad_each(found, seen)
+        for number in np.flatnonzero(lost.any(axis=1)):
+            kept = np.flatnonzero(~lost[number])
+            part = spread[number][np.ix_(kept, kept)][None]
+            result[number] = gaussian(seen.value[kept], middle[number, kept][None], part)[0]
+            result[number] += anything[lost[number]].sum()
+    return result
+
+
+def rough_likelihood(found: Hypotheses, seen: Observed, faulty: str) -> Values:
+    """Return about how likely the numbers read are, whole stretches of severities at once: array, (hypothesis,).
+
+    Parameters
+    ----------
+    found : Hypotheses
+    seen : Observed
+    faulty : str
+        The channel that holds the fault.
+    """
+    columns = seen.columns
+    middle, own, segment = found.segments(columns)
+    shared = np.zeros(len(middle), dtype=bool)
+    shared[segment] = found.shared
+    here = seen.here(faulty)[None, :] | shared[:, None]
+    mean = np.where(here, middle, found.mean[0, columns])
+    spread = seen.projected(_with_allowances(found, seen, faulty, shared, mean, own)) + seen.noise
+    return gaussian(seen.value, mean @ seen.operator.T, spread)[segment]
+
+
+def others_likelihood(table: Table, found: Hypotheses, seen: Observed, faulty: str) -> Values:
+    """Return the logarithm of how likely the words and signs are: array, (hypothesis,).
+
+    Parameters
+    ----------
+    table : Table
+    found : Hypotheses
+    seen : Observed
+    faulty : str
+        The channel that holds the fault.
+    """
+    result = np.zeros(len(found.fault))
     for reading in seen.signs:
         result += sign_likelihood(table, found, reading, faulty)
     for reading, feature in seen.words:
-        result += word_likelihood(table, found, seen, mean, cov, reading, feature, faulty)
+        result += word_likelihood(table, found, seen, reading, feature, faulty)
     return result
 
 
 def word_likelihood(
-    table: Table,
-    found: Hypotheses,
-    seen: Observed,
-    mean: Values,
-    cov: Values,
-    reading: Reading,
-    feature: int,
-    faulty: str,
+    table: Table, found: Hypotheses, seen: Observed, reading: Reading, feature: int, faulty: str
 ) -> Values:
     """Return the logarithm of how likely a reading in words is: array, (hypothesis,).
 
@@ -81,24 +153,25 @@ def word_likelihood(
     table : Table
     found : Hypotheses
     seen : Observed
-    mean, cov : arrays, (hypothesis, latent), (hypothesis, latent, latent)
-        From `latent_moments`.
     reading : Reading
     feature : int
         Its place in ``seen.features``.
     faulty : str
         The channel that holds the fault.
     """
-    if reading.above:
-        at = seen.latent.index((reading.channel, feature))
-        limit = scaled(abs(reading.value or 0.0), seen.features[feature])
-        size = mean[:, at] if seen.features[feature].is_level else np.abs(mean[:, at])
-        return np.asarray(np.logaddexp(log_ndtr((size - limit) / np.sqrt(cov[:, at, at] + 0.01)), np.log(1e-4)))
+    here = found.shared | (reading.channel in (faulty, ""))
+    about = seen.features[feature]
+    if not reading.above and reading.word != "low":
+        return np.asarray(np.log(_shape(table, found, reading.word, about, here)))
+    at = seen.latent.index((reading.channel, feature))
+    mean = np.where(here, found.mean[:, feature], found.mean[0, feature])
+    own = found.cov(np.arange(len(found.fault)), np.array([feature]))[:, 0, 0]
+    spread = np.where(here, own, own[0]) + seen.common.always[at, at]
     if reading.word == "low":
-        at = seen.latent.index((reading.channel, feature))
-        return _low(mean[:, at], cov[:, at, at], found.mean[0, feature], seen.features[feature])
-    here = found.shared | (reading.channel == faulty)
-    return np.asarray(np.log(_shape(table, found, reading.word, seen.features[feature], here)))
+        return _low(mean, spread, found.mean[0, feature], about)
+    limit = scaled(abs(reading.value or 0.0), about)
+    size = mean if about.is_level else np.abs(mean)
+    return np.asarray(np.logaddexp(log_ndtr((size - limit) / np.sqrt(spread + 0.01)), np.log(1e-4)))
 
 
 def gaussian(value: Values, middle: Values, spread: Values) -> Values:
@@ -111,9 +184,15 @@ def gaussian(value: Values, middle: Values, spread: Values) -> Values:
     spread : array, (hypothesis, reading, reading)
     """
     size = len(value)
-    lower = np.linalg.cholesky(spread + 1e-9 * np.eye(size))
-    off = np.linalg.solve(lower, (value - middle)[..., None])[..., 0]
-    determinant = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1)
+    # With the residuals as one more row, the last row of the triangle is what solving for them would give.
+    bordered = np.empty((len(spread), size + 1, size + 1))
+    bordered[:, :size, :size] = spread
+    bordered[:, range(size), range(size)] += 1e-9
+    bordered[:, size, :size] = bordered[:, :size, size] = value - middle
+    bordered[:, size, size] = LARGE
+    lower = np.linalg.cholesky(bordered)
+    off = lower[:, size, :size]
+    determinant = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2)[:, :size]).sum(axis=1)
     return np.asarray(-0.5 * (np.sum(off**2, axis=1) + determinant + size * np.log(2 * np.pi)))
 
 
@@ -132,17 +211,23 @@ def broad(found: Hypotheses, seen: Observed) -> float:
             total += float(np.logaddexp(np.log(0.5) + log_ndtr(-float(off) / width), np.log(1e-4)))
         else:
             total += np.log(0.5)
-    if len(seen.value):
-        columns = np.array([feature for _, feature in seen.latent], dtype=int)
-        levels = np.array([seen.features[feature].is_level for feature in columns])
-        wide = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc) ** 2
-        moved = seen.value - seen.operator @ found.mean[0, columns]
-        spread = np.diag(found.cov[0])[columns] + np.diag(seen.common.always)
-        # Each by itself: where such a fault acts is not known either.
-        well = np.abs(seen.operator) @ spread + np.diag(seen.noise)
-        wild = np.abs(seen.operator) @ (spread + wide) + np.diag(seen.noise)
-        total += np.logaddexp(_density(moved, well), _density(moved, wild)).sum() + np.log(0.5) * len(moved)
-    return float(total)
+    return float(total + broad_each(found, seen).sum())
+
+
+def broad_each(found: Hypotheses, seen: Observed) -> Values:
+    """Return the log density of each number read under a fault of which nothing is known: array, (reading,)."""
+    if not len(seen.value):
+        return np.zeros(0)
+    allow = allowances()
+    columns = seen.columns
+    levels = np.array([seen.features[feature].is_level for feature in columns])
+    wide = np.where(levels, allow.prior_broad_db, allow.prior_broad_dc) ** 2
+    moved = seen.value - seen.operator @ found.mean[0, columns]
+    spread = np.diag(found.cov(np.zeros(1, dtype=int), columns)[0]) + np.diag(seen.common.always)
+    # Each by itself: where such a fault acts is not known either.
+    well = np.abs(seen.operator) @ spread + np.diag(seen.noise)
+    wild = np.abs(seen.operator) @ (spread + wide) + np.diag(seen.noise)
+    return np.asarray(np.logaddexp(_density(moved, well), _density(moved, wild)) + np.log(0.5))
 
 
 def _density(off: Values, variance: Values) -> Values:

@@ -85,12 +85,11 @@ def _noise(table: Table, features: list[Feature], instrument: Instrument) -> Val
 
 def _unmarked(found: Hypotheses, noise: Values) -> tuple[str, ...]:
     names = []
+    healthy = found.mean[0], found.cov(np.zeros(1, dtype=int))[0] + noise
     for number, fault in enumerate(found.suspects):
-        worst = np.flatnonzero(found.fault == number)
-        alike = [
-            overlap(found.mean[0], found.cov[0] + noise, found.mean[index], found.cov[index] + noise)
-            for index in (worst[0], worst[-1])
-        ]
+        ends = np.flatnonzero(found.fault == number)[[0, -1]]
+        spread = found.cov(ends) + noise
+        alike = [overlap(*healthy, found.mean[index], each) for index, each in zip(ends, spread, strict=True)]
         if min(alike) >= UNMARKED:
             names.append(f"{fault.part} {fault.mode}")
     return tuple(names)
@@ -98,15 +97,13 @@ def _unmarked(found: Hypotheses, noise: Values) -> tuple[str, ...]:
 
 def _inseparable(members: Sequence[Suspect], found: Hypotheses, noise: Values) -> list[tuple[str, ...]]:
     """Split a group by all readings there could be; return what stays together."""
-    place = [_nearest(suspect, found) for suspect in members]
+    place = np.array([_nearest(suspect, found) for suspect in members])
+    mean, spread = found.mean[place], found.cov(place) + noise
     kept: list[list[int]] = []
-    for number, index in enumerate(place):
+    for number in range(len(members)):
         for group in kept:
-            first = place[group[0]]
-            if (
-                overlap(found.mean[first], found.cov[first] + noise, found.mean[index], found.cov[index] + noise)
-                >= ALIKE
-            ):
+            first = group[0]
+            if overlap(mean[first], spread[first], mean[number], spread[number]) >= ALIKE:
                 group.append(number)
                 break
         else:

@@ -11,7 +11,7 @@ from lostgain.diagnosis.doubts import warnings
 from lostgain.diagnosis.evidence import evidence
 from lostgain.diagnosis.groups import grouped
 from lostgain.diagnosis.knowledge import Knowledge, stated
-from lostgain.diagnosis.model import Group, Suspect, Verdict
+from lostgain.diagnosis.model import Evidence, Group, Suspect, Verdict
 from lostgain.diagnosis.posterior import Case, Posterior, weigh
 from lostgain.diagnosis.severity import quantiles, sentence
 from lostgain.diagnosis.slips import contradiction
@@ -81,28 +81,36 @@ def match(
 
 
 def _suspects(table: Table, posterior: Posterior) -> list[Suspect]:
-    found, seen = posterior.found, posterior.seen
+    found = posterior.found
     names = {channel.name: channel for channel in table.circuit.unit.channels}
-    listed: list[tuple[Suspect, Values, Values]] = []
+    listed: list[tuple[Suspect, Case, int]] = []
     for case in posterior.cases:
         for index, fault in enumerate(found.suspects):
             if fault.shared and case is not posterior.cases[0]:
                 continue
             mine = np.flatnonzero(found.fault == index)
-            total = float(case.share[mine].sum())
             best = int(mine[np.argmax(case.share[mine])])
             suspect = _suspect(table, posterior, case, index, mine, names)
-            if total > SHOWN:
-                beside = evidence(table, posterior, case, best)
-                suspect = replace(suspect, evidence=beside)
-            spread = seen.operator @ case.cov[best] @ seen.operator.T + seen.noise
-            listed.append((suspect, seen.operator @ case.mean[best], spread))
+            listed.append((suspect, case, best))
     listed.sort(key=lambda each: (-each[0].probability, each[0].part, each[0].mode))
     leading = [each for each in listed if each[0].probability > SHOWN] or listed[:1]
-    numbers = grouped(np.array([each[1] for each in leading]), np.array([each[2] for each in leading]))
-    return [replace(each[0], group=number) for each, number in zip(leading, numbers, strict=True)] + [
-        each[0] for each in listed[len(leading) :]
-    ]
+    beside = _beside(table, posterior, leading)
+    told = [case.predicted(best) for _, case, best in leading]
+    numbers = grouped(np.array([mean for mean, _ in told]), np.array([spread for _, spread in told]))
+    return [
+        replace(each[0], group=number, evidence=rows)
+        for each, number, rows in zip(leading, numbers, beside, strict=True)
+    ] + [each[0] for each in listed[len(leading) :]]
+
+
+def _beside(table: Table, posterior: Posterior, leading: list[tuple[Suspect, Case, int]]) -> list[tuple[Evidence, ...]]:
+    """Return the readings beside what each of the leading suspects predicts."""
+    found: dict[int, tuple[Evidence, ...]] = {}
+    for case in posterior.cases:
+        mine = [number for number, each in enumerate(leading) if each[1] is case]
+        rows = evidence(table, posterior, case, [leading[number][2] for number in mine])
+        found.update(zip(mine, rows, strict=True))
+    return [found[number] for number in range(len(leading))]
 
 
 def _suspect(

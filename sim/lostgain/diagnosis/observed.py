@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -69,6 +70,34 @@ class Observed:
     def used(self) -> int:
         """How many readings enter the likelihood."""
         return len(self.readings) + len(self.words) + len(self.signs)
+
+    @cached_property
+    def columns(self) -> NDArray[np.int_]:
+        """The feature of each latent number: array, (latent,)."""
+        return np.array([feature for _, feature in self.latent], dtype=int)
+
+    @cached_property
+    def channels(self) -> NDArray[np.object_]:
+        """The channel of each latent number: array, (latent,)."""
+        return np.array([channel for channel, _ in self.latent], dtype=object)
+
+    @cached_property
+    def same_channel(self) -> NDArray[np.bool_]:
+        """Which latent numbers are of one channel: array, (latent, latent)."""
+        return np.asarray(self.channels[:, None] == self.channels[None, :], dtype=bool)
+
+    def here(self, faulty: str) -> NDArray[np.bool_]:
+        """Return which latent numbers a fault in a channel may move: array, (latent,)."""
+        return np.asarray((self.channels == faulty) | (self.channels == ""), dtype=bool)
+
+    def projected(self, cov: Values) -> Values:
+        """Return covariances of the readings from those of the latent numbers: array, (…, reading, reading)."""
+        at = np.argmax(self.operator, axis=1)
+        if not np.array_equal(self.operator, np.eye(self.operator.shape[1])[at]):
+            return np.asarray(self.operator @ cov @ self.operator.T)
+        if len(at) == cov.shape[-1] and bool(np.all(at == np.arange(len(at)))):
+            return cov
+        return cov[..., at[:, None], at[None, :]]
 
 
 @dataclass(frozen=True)

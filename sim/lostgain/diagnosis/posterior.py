@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,15 @@ from scipy.special import logsumexp
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses, priors
 from lostgain.diagnosis.knowledge import Knowledge, factors
-from lostgain.diagnosis.likelihood import broad, fit, latent_moments, log_likelihood
+from lostgain.diagnosis.likelihood import (
+    broad,
+    fit,
+    latent_cov,
+    latent_mean,
+    others_likelihood,
+    readings_likelihood,
+    rough_likelihood,
+)
 from lostgain.diagnosis.observed import Observed, observed
 from lostgain.faults import Rates
 from lostgain.problems import UserError
@@ -22,6 +31,11 @@ from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
 
+#: Hypotheses that a rough look finds less likely than the best by more than this (natural logarithm) are not looked at
+#: again; as many as these are, in any case.
+FAR = 25.0
+FEW = 200
+
 
 @dataclass(frozen=True)
 class Case:
@@ -30,10 +44,10 @@ class Case:
     Parameters
     ----------
     channel : str
-    mean, cov : arrays, (hypothesis, latent), (hypothesis, latent, latent)
-        What each predicts for the features of all channels; see `observed.Observed`.
+    seen : Observed
+    found : Hypotheses
     log : array, (hypothesis,)
-        Logarithm of the readings' likelihood.
+        Logarithm of the readings' likelihood; a rough one for those that are far from likely.
     prior : array, (hypothesis,)
         Probability before any reading.
     share : array, (hypothesis,)
@@ -41,11 +55,31 @@ class Case:
     """
 
     channel: str
-    mean: Values
-    cov: Values
+    seen: Observed
+    found: Hypotheses
     log: Values
     prior: Values
     share: Values
+
+    @cached_property
+    def mean(self) -> Values:
+        """What each predicts for the features of all channels: array, (hypothesis, latent); see `observed.Observed`."""
+        return latent_mean(self.found, self.seen, self.channel)
+
+    def cov(self, which: int) -> Values:
+        """Return the spread of what a hypothesis predicts: array, (latent, latent)."""
+        return np.asarray(latent_cov(self.found, self.seen, self.channel, np.array([which]))[0])
+
+    def predicted(self, which: int) -> tuple[Values, Values]:
+        """Return what a hypothesis predicts for the readings, errors included: arrays, (reading,), (reading, reading).
+
+        Parameters
+        ----------
+        which : int
+            The hypothesis.
+        """
+        operator = self.seen.operator
+        return operator @ self.mean[which], operator @ self.cov(which) @ operator.T + self.seen.noise
 
 
 @dataclass(frozen=True)
@@ -75,10 +109,7 @@ class Posterior:
         best = int(np.argmax(case.share))
         if self.healthy > case.share[best]:
             best = 0
-        operator = self.seen.operator
-        return fit(
-            self.seen.value, operator @ case.mean[best], operator @ case.cov[best] @ operator.T + self.seen.noise
-        )
+        return fit(self.seen.value, *case.predicted(best))
 
 
 def weigh(
@@ -106,18 +137,40 @@ def weigh(
     found = hypotheses(table, seen.features)
     channels = _candidates(table, seen, good)
     before = _priors(table, found, rates, channels, knowledge)
-    drafts = []
-    for channel, prior in zip(channels, before, strict=True):
-        mean, cov = latent_moments(found, seen, channel, found.shared)
-        drafts.append((channel, mean, cov, log_likelihood(table, found, seen, channel, found.shared), prior))
+    drafts = [
+        (channel, _log_likelihood(table, found, seen, channel, prior), prior)
+        for channel, prior in zip(channels, before, strict=True)
+    ]
     allow = allowances()
     with np.errstate(divide="ignore"):
-        logs = [np.log(prior) + log for _, _, _, log, prior in drafts]
-    healthy = np.log(allow.prior_healthy) + drafts[0][3][0]
+        logs = [np.log(prior) + log for _, log, prior in drafts]
+    healthy = np.log(allow.prior_healthy) + drafts[0][1][0]
     unexplained = np.log(allow.prior_unexplained) + broad(found, seen)
     total = float(logsumexp(np.concatenate([*logs, [healthy, unexplained]])))
-    cases = tuple(Case(*draft, np.exp(log - total)) for draft, log in zip(drafts, logs, strict=True))
+    cases = tuple(
+        Case(channel, seen, found, own, prior, np.exp(log - total))
+        for (channel, own, prior), log in zip(drafts, logs, strict=True)
+    )
     return Posterior(seen, found, cases, float(np.exp(healthy - total)), float(np.exp(unexplained - total)), total)
+
+
+def _log_likelihood(table: Table, found: Hypotheses, seen: Observed, channel: str, prior: Values) -> Values:
+    """Logarithm of how likely the readings are: array, (hypothesis,).
+
+    A rough look first, and the exact one only at what may matter: a table has thousands of hypotheses.
+    """
+    every = np.arange(len(found.fault))
+    others = others_likelihood(table, found, seen, channel)
+    if len(every) < FEW:
+        return readings_likelihood(found, seen, channel, every) + others
+    log = rough_likelihood(found, seen, channel)
+    with np.errstate(divide="ignore"):
+        worth = log + others + np.log(prior)
+    near = np.flatnonzero(worth > max(worth.max(), log[0] + others[0]) - FAR)
+    many = np.argsort(-worth, kind="stable")[:FEW]
+    which = np.unique([0, *near, *many])
+    log[which] = readings_likelihood(found, seen, channel, which)
+    return log + others
 
 
 def _candidates(table: Table, seen: Observed, good: str) -> list[str]:

@@ -14,7 +14,7 @@ from scipy.special import logsumexp
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.doubts import ODD, POOR
 from lostgain.diagnosis.features import predicted
-from lostgain.diagnosis.likelihood import gaussian
+from lostgain.diagnosis.likelihood import gaussian, latent_cov
 from lostgain.diagnosis.model import Verdict
 from lostgain.diagnosis.posterior import Case, Posterior, weigh
 from lostgain.diagnosis.severity import sentence
@@ -144,7 +144,9 @@ def _partial(posterior: Posterior, case: Case) -> Values:
     """How many readings a hypothesis explains: each by itself, and no worse than a reading that may be anything."""
     seen = posterior.seen
     middle = case.mean @ seen.operator.T
-    spread = np.diagonal(seen.operator @ case.cov @ seen.operator.T, axis1=1, axis2=2) + np.diag(seen.noise)
+    every = np.arange(len(middle))
+    cov = latent_cov(posterior.found, seen, case.channel, every)
+    spread = np.diagonal(seen.projected(cov), axis1=1, axis2=2) + np.diag(seen.noise)
     fits = -0.5 * ((seen.value - middle) ** 2 / spread + np.log(spread))
     allow = allowances()
     level = np.array([seen.features[seen.latent[int(np.argmax(np.abs(row)))][1]].is_level for row in seen.operator])
@@ -197,7 +199,7 @@ def _log(table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], 
     here = (channels == case.channel) | (channels == "")
     middle = np.where(here, mean[columns], found.mean[0, columns])
     # The spread of the wider of both, which is mostly the healthy unit's.
-    spreads = [case.cov[np.flatnonzero(found.row == each)[0]] for each in pair]
+    spreads = [case.cov(int(np.flatnonzero(found.row == each)[0])) for each in pair]
     cov = max(spreads, key=lambda each: float(np.trace(each)))
     log = gaussian(
         seen.value, (seen.operator @ middle)[None], (seen.operator @ cov @ seen.operator.T + seen.noise)[None]

@@ -82,6 +82,7 @@ def catalogue_text() -> str:
     return files("lostgain.faults").joinpath("catalogue.toml").read_text(encoding="utf-8")
 
 
+@cache
 def modes_for(kind: str) -> tuple[Mode, ...]:
     """Return the modes of a kind of part."""
     family = kinds()[kind].family

@@ -57,12 +57,23 @@ class Table:
 
     def values(self, quantity: str) -> NDArray[np.float64]:
         """Return the numbers of a quantity: array, (row, sample, point) or (row, sample, point, frequency)."""
-        return np.asarray(self.data[quantity].values)
+        return self._numbers[quantity]
 
     def complex_values(self, quantity: str) -> NDArray[np.complex128]:
         """Return the numbers of a complex quantity: ``phasor`` or ``impedance``, with the table's axes."""
-        parts = self.data[quantity].values.astype(float)
-        return np.asarray(parts[..., 0] + 1j * parts[..., 1])
+        if quantity not in self._complex:
+            parts = self._numbers[quantity].astype(float)
+            self._complex[quantity] = np.asarray(parts[..., 0] + 1j * parts[..., 1])
+        return self._complex[quantity]
+
+    @cached_property
+    def _numbers(self) -> dict[str, NDArray[np.float64]]:
+        """Each quantity's array, since a match asks for them a hundred times."""
+        return {str(name): np.asarray(each.values) for name, each in self.data.variables.items()}
+
+    @cached_property
+    def _complex(self) -> dict[str, NDArray[np.complex128]]:
+        return {}
 
     @cached_property
     def failed(self) -> tuple[tuple[Fault | None, str], ...]:

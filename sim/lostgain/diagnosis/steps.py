@@ -1,0 +1,116 @@
+"""The severities that are weighed: those of the table and some between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.faults import Fault, Mode, modes_for
+from lostgain.faults.severities import density
+from lostgain.signatures import Table
+
+Values = NDArray[np.float64]
+Whole = NDArray[np.int_]
+
+#: Severities put between two neighbouring ones of the table.
+BETWEEN = 6
+#: A deviation from the nominal value by less than this factor is no fault.
+WITHIN = 1.25
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Faults and their severities, the healthy unit first.
+
+    Parameters
+    ----------
+    suspects : tuple of Fault
+        Each part and mode once.
+    fault : array of int, (step,)
+        Which of `suspects` it belongs to; -1 for the healthy unit.
+    first, second : arrays of int, (step,)
+        The rows of the table it lies between; both the same where there is nothing between.
+    way : array, (step,)
+        How far from the one to the other, 0 to 1.
+    severity : array, (step,)
+        NaN where the mode has none.
+    prior : array, (step,)
+        Share of the fault's probability; 1 in all for each fault.
+    shared : array of bool, (step,)
+        True for a fault that all channels have.
+    makers_affair : array of bool, (step,)
+        Whether what it shows depends on a device's maker.
+    """
+
+    suspects: tuple[Fault, ...]
+    fault: Whole
+    first: Whole
+    second: Whole
+    way: Values
+    severity: Values
+    prior: Values
+    shared: NDArray[np.bool_]
+    makers_affair: NDArray[np.bool_]
+
+
+def steps(table: Table) -> Steps:
+    """Return the severities of a table's faults."""
+    kinds = tuple("" if fault.members else table.circuit.parts[fault.part].part.kind for fault in table.faults)
+    return _steps(table.faults, kinds)
+
+
+def mode_of(table: Table, fault: Fault) -> Mode:
+    """Return the catalogue's mode of a fault that is no cluster."""
+    return _mode(table.circuit.parts[fault.part].part.kind, fault.mode)
+
+
+@lru_cache(maxsize=1000)
+def _mode(kind: str, name: str) -> Mode:
+    return next(each for each in modes_for(kind) if each.name == name)
+
+
+@lru_cache(maxsize=8)
+def _steps(faults: tuple[Fault, ...], kinds: tuple[str, ...]) -> Steps:
+    """Return the steps; kept, since a table is asked for them at every match."""
+    rows_of: dict[tuple[str, str], list[int]] = {}
+    for number, fault in enumerate(faults, 1):
+        rows_of.setdefault((fault.part, fault.mode), []).append(number)
+    suspects = tuple(faults[rows[0] - 1] for rows in rows_of.values())
+    parts: list[tuple[int, int, int, float, float, float]] = [(-1, 0, 0, 0.0, np.nan, 1.0)]
+    for number, rows in enumerate(rows_of.values()):
+        levels = [faults[row - 1].severity for row in rows]
+        if len(rows) == 1 or levels[0] is None:
+            parts.append((number, rows[0], rows[0], 0.0, np.nan if levels[0] is None else levels[0], 1.0))
+        else:
+            mode = _mode(kinds[rows[0] - 1], faults[rows[0] - 1].mode)
+            parts += [(number, *step) for step in _between(mode, rows, [level or 0.0 for level in levels])]
+    of_suspect, first, second = (np.array([part[place] for part in parts], dtype=int) for place in range(3))
+    way, severity, prior = (np.array([part[place] for part in parts]) for place in range(3, 6))
+    makers = [not one.members and _mode(kinds[rows[0] - 1], one.mode).makers_affair
+              for one, rows in zip(suspects, rows_of.values(), strict=True)]  # fmt: skip
+    return Steps(
+        suspects, of_suspect, first, second, way, severity, prior,
+        np.array([index >= 0 and suspects[index].shared for index in of_suspect]),
+        np.array([index >= 0 and makers[index] for index in of_suspect]),
+    )  # fmt: skip
+
+
+def _between(mode: Mode, rows: list[int], levels: list[float]) -> list[tuple[int, int, float, float, float]]:
+    """Rows before and after, way between them, severity and prior share of each step of one part and mode."""
+    order = np.argsort(levels)
+    places = [(rows[index], float(np.log(levels[index]))) for index in order]
+    found = []
+    for (first, low), (second, high) in pairwise(places):
+        last = second == places[-1][0]
+        for step in range(BETWEEN + (1 if last else 0)):
+            way = step / BETWEEN
+            at = (1 - way) * low + way * high
+            if not (mode.severity == "times" and abs(at) < np.log(WITHIN)):
+                found.append((first, second, way, float(np.exp(at)), high - low))
+    weight = density(mode, np.array([step[3] for step in found])) * [step[4] for step in found]
+    total = weight.sum() or 1.0
+    return [(*step[:4], float(each / total)) for step, each in zip(found, weight, strict=True)]
