@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from lostgain.circuit import Circuit, build
 from lostgain.circuit.build import _prove
 from lostgain.engine import CircuitRefused, Pool
 from lostgain.problems import UserError
+from lostgain.unit import open_unit
 from tests.circuit import tasks
 from tests.circuit.units import AMPLIFIER, COUPLING, HEAD, NETLIST, make, netlist_stage
 
@@ -262,3 +264,10 @@ def test_the_proof_fails_for_a_flat_circuit_that_was_altered(tmp_path: Path, poo
         _prove(original, fingerprint(altered), circuit.flat)
     with pytest.raises(CircuitRefused, match="DC at node"):
         _prove(original, original + np.array([[2e-6, 0, 0]]) * np.abs(original), circuit.flat)
+
+
+def test_a_unit_may_be_named_from_where_one_stands(monkeypatch, tmp_path: Path, pool: Pool) -> None:
+    """Workers read its netlist too, and stand elsewhere."""
+    shutil.copytree(Path(__file__).resolve().parents[1] / "units" / "filter", tmp_path / "filter")
+    monkeypatch.chdir(tmp_path)
+    assert build(open_unit("filter"), pool).points

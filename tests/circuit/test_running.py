@@ -41,6 +41,15 @@ def test_feedback_wired_the_wrong_way_round_is_refused_with_its_stage(tmp_path: 
     assert caught.value.problems[0].where == unit.stages[1].where
 
 
+def test_what_is_doubtful_in_the_description_is_told_first(tmp_path: Path, pool: Pool) -> None:
+    doubtful = FIRST.replace("R1 10k", "C3 10k")
+    unit = make(tmp_path, f"{POWERED}[[stage]]{doubtful}{SECOND}", a=AMP.format(pins="fb in"))
+    assert unit.doubts
+    with pytest.raises(UserError) as caught:
+        prove_running(build(unit, pool), pool)
+    assert caught.value.problems[: len(unit.doubts)] == unit.doubts
+
+
 def test_it_is_found_without_any_drive_reaching_the_stage(tmp_path: Path, pool: Pool) -> None:
     level = '[[stage]]\nname = "Level"\nuse = "level"\nRV = "RV1 10k linear"\n'
     head = POWERED + '[setup.controls]\nRV1 = "off"\n'

@@ -44,7 +44,7 @@ def build(unit: Unit, pool: Pool | None = None) -> Circuit:
             return build(unit, own)
     outcome = pool.map(_build, [(unit, compose(unit))])[0]
     if outcome.error:
-        raise UserError(_explained(unit, CircuitRefused(outcome.error, outcome.said)))
+        raise UserError([*unit.doubts, _explained(unit, CircuitRefused(outcome.error, outcome.said))])
     circuit: Circuit = outcome.value
     return circuit
 
@@ -63,7 +63,7 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
         session.load(replace(flat, other=(*flat.other, *EXACT)).lines())
         _prove(original, _fingerprint(session, unit, flat), flat)
     except (CircuitRefused, RunFailed) as error:
-        raise UserError(_explained(unit, error)) from error
+        raise UserError([*unit.doubts, _explained(unit, error)]) from error
     missing = [place.part for place in composed.parts.values() if not _is_there(place, flat)]
     if missing:
         raise UserError(

@@ -28,7 +28,7 @@ def prove_running(circuit: Circuit, pool: Pool) -> None:
     Raises
     ------
     UserError
-        With the first stage, in signal order, that does.
+        With the first stage, in signal order, that does; what is doubtful in the description comes before it.
     """
     outcome = pool.map(first_unstable, [circuit])[0]
     reason, stage = outcome.value if outcome.error is None else (outcome.error, "")
@@ -36,13 +36,12 @@ def prove_running(circuit: Circuit, pool: Pool) -> None:
         return
     line = next((one.where for one in circuit.unit.stages if one.name == stage), circuit.unit.setup.where)
     where = f"stage '{stage}'" if stage else "the healthy circuit"
-    raise UserError(
-        Problem(
-            f"{where} {reason} as soon as time runs, although it has an operating point.",
-            line,
-            "The usual slip: feedback wired to the wrong input, or the op-amp's inputs exchanged.",
-        )
+    unstable = Problem(
+        f"{where} {reason} as soon as time runs, although it has an operating point.",
+        line,
+        "The usual slip: feedback wired to the wrong input, or the op-amp's inputs exchanged.",
     )
+    raise UserError([*circuit.unit.doubts, unstable])
 
 
 def first_unstable(session: Session, circuit: Circuit) -> tuple[str, str]:

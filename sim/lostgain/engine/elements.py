@@ -50,8 +50,14 @@ def checked(lines: Sequence[str], where: Path | None, title: bool, includes: boo
     """
     cleaned, problems = clean(lines, where, title)
     kept: list[Line] = []
+    commands = False
+    last = max((line.number for line in cleaned if line.text.lower().startswith(".endc")), default=0)
     for line in cleaned:
         word = line.text.split()[0].lower()
+        if commands:  # said of the whole block at its first line
+            commands = word != ".endc"
+            continue
+        commands = word == ".control" and line.number < last
         if includes and word in (".include", ".inc", ".lib", ".endl"):
             kept.append(line)
             continue

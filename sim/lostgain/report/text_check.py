@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lostgain.bench.check import Check
+from lostgain.problems import Problem
 from lostgain.report.text_layout import joined, section, table, wrapped
 from lostgain.unit.summary import PointLine, StageLine
 
@@ -20,6 +21,7 @@ def check_text(check: Check) -> str:
     return joined(
         [
             [*wrapped(holds.title + (" (an invented example)" if holds.invented else "")), *_about(holds.about)],
+            _doubts(check.unit.doubts),
             _counts(check),
             _stages(holds.stages),
             _points(holds.points, holds.channels),
@@ -33,6 +35,15 @@ def check_text(check: Check) -> str:
 
 def _about(text: str) -> list[str]:
     return wrapped(text) if text.strip() else []
+
+
+def _doubts(doubts: tuple[Problem, ...]) -> list[str]:
+    if not doubts:
+        return []
+    lines = section("Doubtful in the description")
+    for each in doubts:
+        lines += wrapped(str(each), "    ", "  ! ")
+    return lines
 
 
 def _counts(check: Check) -> list[str]:

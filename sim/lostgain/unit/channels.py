@@ -118,7 +118,7 @@ def _exceptions(table: Table, draft: Draft, words: set[str]) -> dict[str, str]:
     found = {}
     for first in list(rows.data):
         here = rows.text(first)
-        known = draft.parts.keys() | words
+        known = draft.parts.keys() | words | draft.unread
         if first.upper() not in known:
             rows.wrong(first, f"“{first}” is no part of this unit.", nearest(first, known))
         elif here and not is_designator(here):

@@ -30,6 +30,9 @@ class Draft:
         Designators that all channels share: rails, fuses, reservoirs, bleeders.
     left_out : list of str
         Elements of netlists that are no parts.
+    unread, unread_rails : set of str
+        Designators of parts and names of rails that are there and could not be read: that they are missing then is no
+        mistake of its own.
     stage_of_node : dict
         For a unit that is one netlist: node, lower case, to the first stage with a part on it.
     """
@@ -41,6 +44,8 @@ class Draft:
     taken: dict[str, Where] = field(default_factory=dict)
     shared: set[str] = field(default_factory=set)
     left_out: list[str] = field(default_factory=list)
+    unread: set[str] = field(default_factory=set)
+    unread_rails: set[str] = field(default_factory=set)
     stage_of_node: dict[str, str] = field(default_factory=dict)
 
     def wrong(self, where: Where, message: str, meant: str = "") -> None:

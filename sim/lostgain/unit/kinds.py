@@ -24,6 +24,8 @@ class Kind:
         Default tolerance as fractions.
     pins : tuple of str
         In netlist order.
+    usual : (float, float) or None
+        Smallest and largest value that is not doubted [ohm, F, H, A, V].
     """
 
     name: str
@@ -31,6 +33,7 @@ class Kind:
     unit: str
     tolerance: tuple[float, float]
     pins: tuple[str, ...]
+    usual: tuple[float, float] | None = None
 
 
 @cache
@@ -40,7 +43,10 @@ def kinds() -> dict[str, Kind]:
     found = {}
     for name, row in rows.items():
         low, high = row.get("tolerance", (0.0, 0.0))
-        found[name] = Kind(name, row["family"], row.get("unit", ""), (float(low), float(high)), tuple(row["pins"]))
+        least, most = row.get("usual", (None, None))
+        usual = None if least is None else (float(least), float(most))
+        pins = tuple(row["pins"])
+        found[name] = Kind(name, row["family"], row.get("unit", ""), (float(low), float(high)), pins, usual)
     return found
 
 

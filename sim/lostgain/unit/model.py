@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from lostgain.problems import Where
+from lostgain.problems import Problem, Where
 
 
 @dataclass(frozen=True)
@@ -290,6 +290,8 @@ class Unit:
     left_out : tuple of str
         Elements of its netlists that are no parts, such as a subcircuit nobody named in ``parts``: they are simulated,
         and never suspected.
+    doubts : tuple of Problem
+        What can be, and is hardly meant: a resistor's designator on a capacitor, a capacitor of 47 F.
     """
 
     name: str
@@ -314,6 +316,7 @@ class Unit:
     output_stage: bool = False
     cautions: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    doubts: tuple[Problem, ...] = ()
 
     def point(self, name: str) -> TestPoint:
         """Return the test point of that name.

@@ -84,12 +84,15 @@ def read_rails(top: Table, draft: Draft) -> tuple[Rail, ...]:
         row = Table(table.source, (*table.path, key), f"rail {key}", _as_table(table, key))
         if not is_designator(name) or name in RESERVED:
             row.wrong(None, f"a rail can't be called “{key}”; expected for example VP, VN or V15.")
+            draft.unread_rails.add(name)
             continue
         level = volts(row, "volts", "+15 V")
         if level is None and "volts" not in row.data:
-            row.wrong(None, f"rail {key} needs its voltage, for example {key} = “+15 V”.")
+            row.lacks("volts", f"rail {key} needs its voltage, for example {key} = “+15 V”.")
         elif level == 0:
             row.wrong(None, f"rail {key} is at 0 V; that is ground, which needs no rail.")
+        if not level:
+            draft.unread_rails.add(name)
         resistance = quantity(row, "resistance", "resistance", "0R5", 0.1)
         spread = draft.tolerances["rail"]
         if text := row.text("tolerance"):
@@ -137,7 +140,7 @@ def read_reservoirs(top: Table, draft: Draft) -> tuple[Reservoir, ...]:
         bleeder = part_text(table, "bleeder", "resistor", "R201 2k2")
         for key, example in (("part", "C201 4700u 50V"), ("volts", "28 V")):
             if key not in table.data:
-                table.wrong(None, f"[[reservoir]] needs {key}, for example {key} = “{example}”.", table.misspelt(key))
+                table.lacks(key, f"[[reservoir]] needs {key}, for example {key} = “{example}”.")
         for key, said in (("part", part), ("bleeder", bleeder)):
             if said:
                 draft.claim(said.designator, table.where(key), shared=True)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from lostgain.problems import nearest
 from lostgain.unit.channels import read_channels
+from lostgain.unit.doubts import doubts
 from lostgain.unit.draft import Draft
 from lostgain.unit.find import unit_file
 from lostgain.unit.model import Stage, TestPoint, Unit
@@ -33,18 +34,21 @@ def open_unit(name_or_path: str | Path) -> Unit:
         With every mistake found in its files.
     """
     file = unit_file(name_or_path)
+    folder = file.parent.absolute()  # workers read its netlists too, and stand elsewhere
     source = Source(file)
+    source.respell(_SECTIONS)
     top = Table(source, (), "the unit file", source.data)
     draft = Draft(source, read_tolerances(top))
     draft.rails = read_rails(top, draft)
     reservoirs = read_reservoirs(top, draft)
     head = top.table("unit", "[unit]")
     title = head.text("title", required='"Two-zone announcement amplifier"')
-    netlist = netlist_file(head, head.text("netlist"), file.parent) if "netlist" in head.data else None
+    head.respell("netlist")  # what the rest of the file may hold depends on it
+    netlist = netlist_file(head, head.text("netlist"), folder) if "netlist" in head.data else None
     of_netlist = "netlist" in head.data
-    stages, points = _stages(top, draft, file.parent, of_netlist)
+    stages, points = _stages(top, draft, folder, of_netlist)
     if of_netlist and netlist:
-        stages = read_whole(top, draft, netlist, file.parent, stages)
+        stages = read_whole(top, draft, netlist, folder, stages)
     elif not of_netlist and "parts" in top.data:
         top.taken.add("parts")
         top.wrong("parts", "[parts] is for a unit that is one netlist; [unit] names none.")
@@ -55,7 +59,7 @@ def open_unit(name_or_path: str | Path) -> Unit:
     unit = Unit(
         name=file.parent.resolve().name if file.name == "unit.toml" else file.stem,
         title=title,
-        folder=file.parent,
+        folder=folder,
         file=file,
         stages=tuple(stages.values()),
         parts=draft.parts,
@@ -75,6 +79,7 @@ def open_unit(name_or_path: str | Path) -> Unit:
         output_stage=head.flag("output_stage"),
         cautions=tuple(head.names("cautions", "a list of texts")),
         left_out=tuple(draft.left_out),
+        doubts=tuple(doubts(draft.parts.values(), reservoirs)),
     )
     head.finish()
     _check_start(top, unit)
@@ -91,7 +96,7 @@ def _stages(top: Table, draft: Draft, folder: Path, of_netlist: bool) -> tuple[d
     plain: dict[str, str] = {}  # names that differ in punctuation only would be one name in a netlist
     tables = top.tables("stage", "[[stage]]")
     if not tables and not of_netlist and not isinstance(top.data.get("stage"), dict):
-        top.wrong(None, "the unit has no [[stage]], and [unit] names no netlist.", top.misspelt("stage"))
+        top.wrong(None, "the unit has no [[stage]], and [unit] names no netlist.")
     for table in tables:
         stage = read_stage(table, draft, folder, of_netlist)
         key = "".join(letter for letter in stage.name.lower() if letter.isalnum())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from lostgain.problems import nearest
@@ -34,18 +35,23 @@ def read_roles(table: Table, facts: StageFacts, stage: str, draft: Draft, own_ke
         Keys of a ``[[stage]]`` that are no roles, for the nearest spelling.
     """
     filled: dict[str, str] = {}
+    misspelt: set[str] = set()
     for key in table.rest():
         table.taken.add(key)
         role = facts.roles.get(key) or facts.roles.get(key.upper())
         if role is None:
             sort = "role" if key[:1].isupper() else "key or role"
-            table.wrong(key, f"{facts.name} has no {sort} “{key}”.", _guess(key, facts, own_keys))
+            guess = _guess(key, facts, own_keys)
+            table.wrong(key, f"{facts.name} has no {sort} “{key}”.", guess)
+            misspelt.update(re.findall(r"\w+", guess) if guess.startswith("Did you mean") else ())
+            draft.unread.update(str(table.data[key]).upper().split()[:1])
         elif role.name in filled:
             table.wrong(key, f"the role {role.name} is filled twice, as {filled[role.name]} and {key}.")
         else:
             filled[role.name] = key
             _fill(table, key, role, stage, draft)
     missing = [role for role in facts.roles.values() if not role.absent and role.name not in filled]
+    missing = [role for role in missing if role.name not in misspelt]
     for role in missing:
         family = kinds()[role.kind].family if role.kind in kinds() else role.kind
         example = _EXAMPLES.get(family, "R1")
@@ -70,6 +76,7 @@ def _fill(table: Table, key: str, role: Role, stage: str, draft: Draft) -> None:
         value, device = _defaults(said, role)
     except PartFault as fault:
         table.wrong(key, f"{key}: {fault.message}", fault.meant)
+        draft.unread.update(text.upper().split()[:1])
         return
     pins = library.device(device).pins if device else kinds()[said.kind].pins
     draft.add(draft.make(said, stage, role.name, table.where(key), role.does, value, device, pins))

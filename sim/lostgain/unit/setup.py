@@ -46,7 +46,7 @@ def read_setup(top: Table, draft: Draft) -> Setup:
     table = top.table("setup", "[setup]")
     generator = level(table, "generator", "200 mV rms")
     if "generator" not in table.data:
-        table.wrong(None, f"[setup] needs the generator's level, for example {_NEEDED}.", table.misspelt("generator"))
+        table.lacks("generator", f"[setup] needs the generator's level, for example {_NEEDED}.")
     elif generator == 0:
         table.wrong("generator", "the generator's level is zero: nothing could be read.")
     instrument = table.text("instrument", "scope-x10")
@@ -115,6 +115,8 @@ def _controls(table: Table, draft: Draft) -> dict[str, float]:
     for key in list(rows.data):
         text = rows.get(key, str, "a setting in quotes, for example “-6 dB”, “half” or “0.3 turn”")
         name = key.upper()
+        if name in draft.unread and name not in draft.parts:
+            continue  # its own mistake has been told
         if name not in pots:
             if name in draft.parts:
                 message = f"{key} is of kind {draft.parts[name].kind}; only a potentiometer can be set."

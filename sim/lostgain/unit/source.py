@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -17,6 +18,10 @@ MOST_SHOWN = 100
 
 #: Longest line that is read [characters]: the time tomllib takes for a line grows with its square.
 _LONGEST_LINE = 10_000
+
+#: From this similarity on, a key that is none is taken for one that is missing: higher than for a guess, since what
+#: it says is then read.
+_ALIKE = 0.75
 
 
 class Source:
@@ -36,6 +41,7 @@ class Source:
     def __init__(self, file: Path) -> None:
         self.file = file
         self.problems: list[Problem] = []
+        self._as_written: dict[str, str] = {}
         try:
             text = read_text(file).replace("\r\n", "\n")
         except ValueError as error:
@@ -56,7 +62,25 @@ class Source:
 
     def where(self, *path: str | int) -> Where:
         """Return the place of a key path in the file."""
+        if path and path[0] in self._as_written and path not in self._positions.lines:
+            path = (self._as_written[str(path[0])], *path[1:])
         return Where(self.file, self._positions.line(path))
+
+    def respell(self, sections: Iterable[str]) -> None:
+        """Note each section that is none but comes near to one that is missing, and read it as that one.
+
+        Else everything in it would be missed, and each thing missed be a mistake of its own.
+        """
+        known = list(sections)
+        for written in [key for key in self.data if key not in known]:
+            found, meant = self.data[written], _near(written, known)
+            there = self.data.get(meant, {})  # [setup] is there, without its own keys, where [setup.controls] is
+            if not meant or not isinstance(there, dict) or not isinstance(found, (dict, list)):
+                continue
+            self.wrong((written,), f"a unit file has no [{written}].", f"Did you mean {meant}?")
+            self._as_written[meant] = written
+            self.data[meant] = _together(found, there)
+            del self.data[written]
 
     def wrong(self, path: KeyPath, message: str, meant: str = "") -> None:
         """Note a mistake at a key path."""
@@ -118,7 +142,7 @@ class Table:
     def text(self, key: str, default: str = "", required: str = "") -> str:
         """Return a text; `required` is an example to show where a text must be given and is not."""
         if required and key not in self.data:
-            self.wrong(None, f"{self.called} needs {key}, for example {key} = {required}.", self.misspelt(key))
+            self.lacks(key, f"{self.called} needs {key}, for example {key} = {required}.")
         return str(self.get(key, str, f"a text in quotes, for example {required or '“…”'}", default))
 
     def flag(self, key: str, default: bool = False) -> bool:
@@ -155,18 +179,39 @@ class Table:
         """Return the keys that nobody has taken yet."""
         return [key for key in self.data if key not in self.taken]
 
-    def misspelt(self, key: str) -> str:
-        """Return a question naming the untaken key that comes nearest to one that is missing; mostly empty."""
-        guess = nearest(key, self.rest())
-        if not guess.startswith("Did you mean "):
-            return ""
-        return f"Is {guess.removeprefix('Did you mean ').removesuffix('?')} meant for it?"
+    def respell(self, key: str) -> None:
+        """Where a key is missing and one that nobody took comes near to it, note that and read it as that key."""
+        if key not in self.data and (written := _near(key, self.rest())):
+            self.lacks(key, "")
+            self.data = {**self.data, key: self.data[written]}
+
+    def lacks(self, key: str, message: str) -> None:
+        """Note that a key is missing; or, where one that nobody took comes near to it, that this one is misspelt."""
+        if written := _near(key, self.rest()):
+            self.taken.add(written)
+            self.wrong(written, f"{self.called} has no key “{written}”.", f"Did you mean {key}?")
+        else:
+            self.wrong(None, message)
 
     def finish(self, also: Iterable[str] = ()) -> None:
         """Note every key nobody took, with the nearest spelling of those that were, or of others that could be."""
         known = {*self.taken, *also}
         for key in self.rest()[:MOST_SHOWN]:
             self.wrong(key, f"{self.called} has no key “{key}”.", nearest(key, known))
+
+
+def _together(found: Any, there: Mapping[str, Any]) -> Any:
+    """Return a misspelt section, or the last of several, with the rightly spelt tables inside it."""
+    if isinstance(found, dict):
+        return {**found, **there}
+    return [*found[:-1], _together(found[-1], there)] if there and found and isinstance(found[-1], dict) else found
+
+
+def _near(word: str, others: Iterable[str]) -> str:
+    """Return which of the others is most likely the same word with a slip in it; empty if none is."""
+    lower = {other.lower(): other for other in others}
+    found = difflib.get_close_matches(word.lower(), list(lower), n=1, cutoff=_ALIKE)
+    return lower[found[0]] if found else ""
 
 
 def shown(value: Any) -> str:

@@ -10,10 +10,10 @@ from lostgain.problems import UserError, nearest
 from lostgain.unit import library
 from lostgain.unit.draft import Draft
 from lostgain.unit.model import Stage
-from lostgain.unit.names import inside, name_fault
+from lostgain.unit.names import inside, is_designator, name_fault
 from lostgain.unit.netlistboard import parts_of
 from lostgain.unit.netlistparts import read_netlist
-from lostgain.unit.rails import volts
+from lostgain.unit.rails import RESERVED, volts
 from lostgain.unit.roles import read_roles
 from lostgain.unit.source import Table
 
@@ -46,6 +46,7 @@ def read_stage(table: Table, draft: Draft, folder: Path, of_netlist: bool) -> St
         return _stand_in(table, name)
     if not use:
         table.taken.update(_OWN_KEYS)
+        _unread(table, draft)
         return Stage(name, BROKEN, where=table.where())
     return _library(table, name, use, draft)
 
@@ -59,11 +60,18 @@ def _library(table: Table, name: str, use: str, draft: Draft) -> Stage:
         guess = nearest(use, (*library.stage_names(), STAND_IN))
         table.wrong("use", error.problems[0].message, guess)
         table.taken.add("points")
+        _unread(table, draft)
         return Stage(name, BROKEN, where=table.where())
     rails = _rails(table, facts, draft)
     table.taken.add("points")
     read_roles(table, facts, name, draft, _OWN_KEYS)
     return Stage(name, "library", library=use, rails=rails, where=table.where())
+
+
+def _unread(table: Table, draft: Draft) -> None:
+    """Note the designators in a stage whose kind is not known: what else names them is right."""
+    texts = [text for key, text in table.data.items() if key not in _OWN_KEYS and isinstance(text, str)]
+    draft.unread.update(text.split()[0].upper() for text in texts if text.strip())
 
 
 def _rails(table: Table, facts: library.StageFacts, draft: Draft) -> dict[str, str]:
@@ -74,8 +82,11 @@ def _rails(table: Table, facts: library.StageFacts, draft: Draft) -> dict[str, s
     for port, sign in facts.rails.items():
         said = rows.text(port) if port in rows.data else ""
         fitting = [rail.name for rail in draft.rails if (rail.volts > 0) == (sign == "positive")]
+        if said.upper() in draft.unread_rails or (not said and draft.unread_rails):
+            continue  # its own mistake has been told
         if said and said.upper() not in known:
-            rows.wrong(port, f"there is no rail “{said}”.", nearest(said.upper(), known))
+            if not any(map(_no_name, draft.unread_rails)):
+                rows.wrong(port, f"there is no rail “{said}”.", nearest(said.upper(), known))
         elif said:
             found[port] = said.upper()
             if said.upper() not in fitting:
@@ -110,7 +121,7 @@ def _gain(table: Table) -> float:
     value = table.get("gain", (int, float, str), "a factor, or decibels: “-3 dB”")
     if value is None:
         if "gain" not in table.data:
-            table.wrong(None, "a stand-in needs its gain, for example gain = “-3 dB” or 0.7.", table.misspelt("gain"))
+            table.lacks("gain", "a stand-in needs its gain, for example gain = “-3 dB” or 0.7.")
         return 1.0
     if isinstance(value, str):
         match = re.fullmatch(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(dB)?", quantities.fold(value), re.IGNORECASE)
@@ -143,7 +154,7 @@ def _netlist(table: Table, name: str, draft: Draft, folder: Path) -> Stage:
         if not found.problems:  # else it may be in the part that could not be read
             table.wrong("subckt", f"{file.name} has no .subckt “{subckt}”.", nearest(subckt, found.ports))
         return broken
-    _check_ports(table, ports, found.ports[subckt.lower()], {rail.name for rail in draft.rails})
+    _check_ports(table, ports, found.ports[subckt.lower()], {rail.name for rail in draft.rails} | draft.unread_rails)
     for part in parts_of(parts, found, name, draft):
         draft.add(part)
     return Stage(name, "netlist", netlist=file, subckt=subckt, ports=ports, where=table.where())
@@ -176,11 +187,16 @@ def _check_ports(table: Table, ports: tuple[str, ...], nodes: tuple[str, ...], r
     if len(ports) != len(nodes):
         table.wrong("ports", f"ports names {len(ports)}, but the .subckt has {len(nodes)} nodes: {' '.join(nodes)}.")
     for port in ports:
-        if port not in ("in", "out", "0") and port not in rails:
+        if port not in ("in", "out", "0") and port not in rails and not any(map(_no_name, rails)):
             table.wrong("ports", f"“{port}” is neither in, out, 0 nor a rail.", nearest(port, rails))
     for port in ("in", "out"):
         if ports.count(port) != 1:
             table.wrong("ports", f"ports should name “{port}” once, not {ports.count(port)} times.")
+
+
+def _no_name(rail: str) -> bool:
+    """Tell whether a rail has a name that it can't have: told at the rail, and any port may have meant it."""
+    return not is_designator(rail) or rail in RESERVED
 
 
 def _boundary(table: Table, name: str) -> Stage:
