@@ -114,14 +114,43 @@ def rough_likelihood(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     faulty : str
         The channel that holds the fault.
     """
-    columns = seen.columns
-    middle, own, segment = found.segments(columns)
+    middle, spread, segment = _rough(found, seen, faulty)
+    return gaussian(seen.value, middle, spread)[segment]
+
+
+def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values:
+    """Return the same as `rough_likelihood` with one reading left out, for each reading: array, (hypothesis, reading).
+
+    Parameters
+    ----------
+    found : Hypotheses
+    seen : Observed
+    faulty : str
+        The channel that holds the fault.
+
+    References
+    ----------
+    The density of one element of a normal vector given all others, from the inverse of the covariance: C. E. Rasmussen
+    and C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 5.4.2. From memory, checked in the
+    tests against leaving it out.
+    """
+    middle, spread, segment = _rough(found, seen, faulty)
+    inverse = np.linalg.inv(spread)
+    own = 1 / np.diagonal(inverse, axis1=1, axis2=2)
+    off = (inverse @ (seen.value - middle)[..., None])[..., 0] * own
+    whole = gaussian(seen.value, middle, spread)
+    return np.asarray((whole[:, None] - _density(off, own))[segment])
+
+
+def _rough(found: Hypotheses, seen: Observed, faulty: str) -> tuple[Values, Values, Whole]:
+    """Means and spreads of the readings over whole stretches, and which stretch each hypothesis lies in."""
+    middle, own, segment = found.segments(seen.columns)
     shared = np.zeros(len(middle), dtype=bool)
     shared[segment] = found.shared
     here = seen.here(faulty)[None, :] | shared[:, None]
-    mean = np.where(here, middle, found.mean[0, columns])
+    mean = np.where(here, middle, found.mean[0, seen.columns])
     spread = seen.projected(_with_allowances(found, seen, faulty, shared, mean, own)) + seen.noise
-    return gaussian(seen.value, mean @ seen.operator.T, spread)[segment]
+    return mean @ seen.operator.T, spread, segment
 
 
 def others_likelihood(table: Table, found: Hypotheses, seen: Observed, faulty: str) -> Values:

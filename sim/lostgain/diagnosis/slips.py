@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import logsumexp
 
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.doubts import POOR
 from lostgain.diagnosis.knowledge import Knowledge
-from lostgain.diagnosis.likelihood import gaussian
+from lostgain.diagnosis.likelihood import gaussian, others_likelihood, rough_without_each
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.posterior import Posterior, weigh
 from lostgain.faults import Rates
@@ -25,6 +26,9 @@ SUSPICIOUS = 0.2
 SLIP = 0.01
 #: With fewer readings than this, none can be said to contradict the rest.
 ENOUGH = 4
+
+#: So many readings are left out for a trial, those first that a rough look finds.
+TRIED = 4
 
 #: What may have happened to a level, as a factor from what it is to what was noted; then to DC.
 LEVEL_SLIPS = (
@@ -83,7 +87,7 @@ def contradiction(
     if (whole.unexplained < SUSPICIOUS and whole.fit() > POOR) or len(whole.seen.readings) < ENOUGH:
         return None
     best: tuple[float, Reading, Posterior] | None = None
-    for reading in whole.seen.readings:
+    for reading in _candidates(table, whole):
         rest = [row for row in rows if row is not reading]
         without = weigh(table, rest, readings.good, rates, knowledge)
         gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
@@ -93,6 +97,21 @@ def contradiction(
         return None
     _, reading, without = best
     return Contradiction(reading, _says(table, readings, rates, knowledge, reading, without), without)
+
+
+def _candidates(table: Table, whole: Posterior) -> list[Reading]:
+    """Return the readings without which the others look most as if they could agree."""
+    seen, logs = whole.seen, []
+    for case in whole.cases:
+        others = others_likelihood(table, whole.found, seen, case.channel)
+        with np.errstate(divide="ignore"):
+            prior = np.log(case.prior) + others
+        if case is whole.cases[0]:  # the first hypothesis is the healthy unit, once for all channels
+            prior[0] = np.log(allowances().prior_healthy) + others[0]
+        logs.append(rough_without_each(whole.found, seen, case.channel) + prior[:, None])
+    evidence = logsumexp(np.concatenate(logs), axis=0)
+    gain = evidence + [_anything(seen, reading) for reading in seen.readings]
+    return [seen.readings[int(number)] for number in np.argsort(-gain, kind="stable")[:TRIED]]
 
 
 def _anything(seen: Observed, reading: Reading) -> float:
