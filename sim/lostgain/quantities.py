@@ -293,7 +293,18 @@ def _measure_hint(clean: str, dimension: str) -> str:
         return f" Write {number} mV for millivolts."
     if tail == "":
         return f" Write the unit: {number} {_DIMENSIONS[dimension][0]}."
+    if other := _other_dimension(clean, dimension):
+        return f" That is a {other}."
     return ""
+
+
+def _other_dimension(clean: str, dimension: str) -> str:
+    """Return what a text with a unit measures instead, such as a frequency; empty if it is nothing known."""
+    for other, (symbol, prefixes, _) in _DIMENSIONS.items():
+        forms = "|".join(_VOLT_FORMS.values()) if other == "voltage" else ""
+        if other != dimension and re.fullmatch(rf"{_NUMBER}\s*[{prefixes}]?(?i:{symbol})(?i:{forms})", clean):
+            return other
+    return "resistance" if re.fullmatch(rf"{_NUMBER}\s*[kKM]?(?:Ω|[Oo]hms?)", clean) else ""
 
 
 _SYMBOLS = {"ohm": "Ω", "farad": "F", "henry": "H", "ampere": "A", "volt": "V"}

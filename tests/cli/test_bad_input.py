@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.run import CHAIN, FILTER, READINGS, refused
+from tests.cli.run import CHAIN, FILTER, READINGS, WEAK, refused
 
 Edit = Callable[..., Path]
 
@@ -131,11 +131,33 @@ def test_places_that_cannot_be_written(capsys, tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
     said = refused(capsys, "sheet", FILTER, "--html", tmp_path / "file" / "a.html")
     assert "a.html" in said
-    code = ("predict", FILTER, "--fault", "R1 open", "--json", "--pictures", tmp_path / "file")
-    from lostgain.cli.main import main
+    for command in (("predict", FILTER, "--fault", "R1 open"), ("match", CHAIN, WEAK)):
+        for words in (command, (*command, "--json")):  # told before anything is computed or printed
+            said = refused(capsys, *words, "--pictures", tmp_path / "file")
+            assert f"{tmp_path / 'file'}: this folder cannot be made or written to" in said
+    assert "this is a folder" in refused(capsys, "sheet", FILTER, "--pdf", tmp_path)
+    assert "cannot be written" in refused(capsys, "bench", CHAIN, tmp_path / "file" / "new.csv")
 
-    assert main([str(word) for word in code]) == 2
-    assert str(tmp_path / "file") in capsys.readouterr().err
+
+def test_a_file_in_the_place_of_another(capsys, tmp_path: Path) -> None:
+    unit_file, netlist = Path(FILTER) / "unit.toml", Path(FILTER) / "filter.cir"
+    assert "lostgain match UNIT READINGS" in refused(capsys, "check", WEAK)
+    assert "this is a readings file" in refused(capsys, "match", WEAK, CHAIN)
+    assert "this is a netlist" in refused(capsys, "check", netlist)
+    for command in ("match", "next", "bench"):
+        assert "this is a unit file; a readings file (CSV) is wanted" in refused(capsys, command, CHAIN, unit_file)
+        assert "this is the folder of a unit; a readings file" in refused(capsys, command, CHAIN, FILTER)
+        assert "this is a netlist; a readings file" in refused(capsys, command, CHAIN, netlist)
+    assert "this is the name of a unit" in refused(capsys, "match", CHAIN, "ferry-terminal")
+    assert "this is a folder" in refused(capsys, "match", CHAIN, tmp_path)
+
+
+def test_readings_at_a_frequency_that_nothing_is_simulated_at(capsys, tmp_path: Path) -> None:
+    path = tmp_path / "off.csv"
+    path.write_text("point,value,frequency,channel\nU1 pin 1,1 Vpp,777 Hz,Up line\n", encoding="utf-8")
+    for command in ("match", "next"):
+        said = refused(capsys, command, CHAIN, path)
+        assert f"{path}, line 2: 777 Hz is none of the set-up's frequencies" in said
 
 
 @pytest.mark.parametrize(

@@ -30,6 +30,8 @@ def talk(capsys, monkeypatch, tmp_path: Path):
 
 
 def kept(file: Path) -> list[tuple[str, str, str, str]]:
+    if not file.exists():  # none is made before the first reading
+        return []
     found = read_readings(file, open_unit(CHAIN), may_be_empty=True)
     return [(row.point, row.quantity, row.channel, row.text) for row in found.rows]
 
@@ -41,6 +43,34 @@ def test_asks_for_a_reading_and_writes_it_down(talk) -> None:
     assert " %" in out
     (row,) = kept(file)
     assert row[3] == "2,5 Vpp"
+
+
+def test_nothing_entered_leaves_no_file(talk) -> None:
+    code, out, file = talk()
+    assert code == 0
+    assert "Next: " in out
+    assert not file.exists()
+    talk("help", "list")
+    assert not file.exists()
+
+
+def test_without_input_it_says_so(capsys, monkeypatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(sys, "stdin", None)
+    code, out, err = run(capsys, "bench", CHAIN, tmp_path / "a.csv")
+    assert (code, out) == (2, "")
+    assert "no input" in err
+    assert not (tmp_path / "a.csv").exists()
+
+
+def test_what_is_kept_has_the_names_of_its_own_channel(talk) -> None:
+    _, _, file = talk("U101 pin 1 = 1 V rms", "U1 pin 1, Up line = 1 V rms")
+    assert [line.split(",")[0] for line in file.read_text(encoding="utf-8").splitlines()[1:]] == [
+        "U101 pin 1",
+        "U1 pin 1",
+    ]
+    code, out, _ = talk("list")
+    assert code == 0
+    assert "calls it" not in out
 
 
 def test_another_point_than_the_one_asked_for(talk) -> None:

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from lostgain.problems import Where
 from lostgain.readings import SIGNS, STATES, WHOLE_UNIT, Reading, Readings, read, words, write
+from lostgain.unit.model import Unit
 from tests.readings.example import POINTS, TWO_ZONES
 
 CHANNELS = ("Zone A", "Zone B")
@@ -82,12 +83,19 @@ states = st.sampled_from(["", *STATES])
 unreachable = st.lists(st.tuples(st.sampled_from(POINTS), st.sampled_from(["", *CHANNELS])), unique=True, max_size=3)
 
 
-@given(st.lists(st.one_of(numbers(), in_words(), of_the_unit()), min_size=1, max_size=6), unreachable, states)
-def test_write_then_read(rows: list[Reading], away: list[tuple[str, str]], state: str) -> None:
+@given(
+    st.lists(st.one_of(numbers(), in_words(), of_the_unit()), min_size=1, max_size=6),
+    unreachable,
+    states,
+    st.sampled_from([None, TWO_ZONES]),
+)
+def test_write_then_read(rows: list[Reading], away: list[tuple[str, str]], state: str, unit: Unit | None) -> None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "readings.csv"
-        write(path, Readings(tuple(rows), unreachable=tuple(away), good="Zone A", state=state))
+        write(path, Readings(tuple(rows), unreachable=tuple(away), good="Zone A", state=state), unit)
         back = read(path, TWO_ZONES)
+    if unit is not None:
+        assert not any("Zone A calls it" in warning for warning in back.warnings)
     assert (back.good, back.state) == ("Zone A", state)
     assert back.unreachable == tuple(away)
     assert len(back.rows) == len(rows)

@@ -48,15 +48,14 @@ class Session:
         if self.path.exists():
             self.readings = read(self.path, self.table.circuit.unit, may_be_empty=True)
         else:
-            self.readings = Readings((), path=self.path)
-            self.save()
+            self.readings = Readings((), path=self.path)  # a file is made with the first reading
         return len(self.readings.rows)
 
     def save(self) -> None:
         """Write the file, whole or not at all."""
         part = self.path.with_name(f"{self.path.name}.part")
         try:
-            write(part, self.readings)
+            write(part, self.readings, self.table.circuit.unit)
             part.replace(self.path)
         except OSError as error:
             part.unlink(missing_ok=True)

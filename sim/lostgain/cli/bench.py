@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
+from lostgain.cli.files import file_to_write
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, unit_argument
 from lostgain.report.text_layout import clean, wrapped
@@ -33,12 +34,15 @@ def run(args: argparse.Namespace) -> None:
     from lostgain.bench.session import Session  # these load what only simulations need
     from lostgain.cli.talk import Talk
 
+    if sys.stdin is None:
+        raise lostgain.UserError("bench asks for readings, and there is no input that answers could come from.")
     unit = lostgain.open_unit(args.unit)
     rates = lostgain.rates(args.rates)
     knowledge = known_of(args, unit)
     path = args.readings if args.readings is not None else Path(f"{unit.name}-readings.csv")
     if path.exists():
         lostgain.read_readings(path, unit, may_be_empty=True)  # a mistake in it is told before the table is built
+    file_to_write(path)
     session = Session(opened(unit), path, rates, knowledge)
     count = session.open()
     so_far = f", which holds {count} so far." if count else "."
@@ -48,6 +52,9 @@ def run(args: argparse.Namespace) -> None:
     try:
         Talk(session).go_on()
     except KeyboardInterrupt:
-        said = f"\nStopped. All readings are in {clean(str(path))}; the same command goes on from there."
-        raise KeyboardInterrupt(said) from None
-    print(f"All readings are in {clean(str(path))}.", file=sys.stderr)
+        kept = f"All readings are in {clean(str(path))}; the" if path.exists() else "No reading was entered; the"
+        raise KeyboardInterrupt(f"\nStopped. {kept} same command goes on from there.") from None
+    if path.exists():
+        print(f"All readings are in {clean(str(path))}.", file=sys.stderr)
+    else:
+        print("No reading was entered, and no file was made.", file=sys.stderr)

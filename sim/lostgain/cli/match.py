@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
-from lostgain.cli.files import written
+from lostgain.cli.files import folder_to_write, written
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, unit_argument
+from lostgain.readings.fits import refuse_unsimulated
 from lostgain.report.text_layout import wrapped
 
 
@@ -37,6 +38,9 @@ def run(args: argparse.Namespace) -> None:
     unit = lostgain.open_unit(args.unit)
     rates = lostgain.rates(args.rates)
     readings = lostgain.read_readings(args.readings, unit)
+    refuse_unsimulated(readings, unit)
+    if args.pictures is not None:
+        folder_to_write(args.pictures)
     if args.working:
         readings = lostgain.with_reference(readings, lostgain.read_readings(args.working, unit))
     table = opened(unit)

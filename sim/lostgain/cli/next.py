@@ -10,6 +10,7 @@ import lostgain
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, unit_argument
+from lostgain.readings.fits import refuse_unsimulated
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -32,6 +33,7 @@ def run(args: argparse.Namespace) -> None:
     unit = lostgain.open_unit(args.unit)
     rates = lostgain.rates(args.rates)
     readings = lostgain.read_readings(args.readings, unit) if args.readings is not None else lostgain.Readings(())
+    refuse_unsimulated(readings, unit)
     known = known_of(args, unit)
     table = opened(unit)
     with shown("Weighing what could be read"):

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
-from lostgain.cli.files import written
+from lostgain.cli.files import folder_to_write, written
 from lostgain.cli.progress import shown
 from lostgain.cli.words import unit_argument
 
@@ -29,6 +29,8 @@ def add(commands: Any) -> argparse.ArgumentParser:
 def run(args: argparse.Namespace) -> None:
     """Predict what one failure, or several at once, looks like."""
     unit = lostgain.open_unit(args.unit)
+    if args.pictures is not None:
+        folder_to_write(args.pictures)
     with lostgain.Pool(workers=2) as pool, shown("Simulating the failure beside the healthy unit"):
         circuit = lostgain.build_circuit(unit, pool)
         faults = [lostgain.parse_fault(text, circuit) for text in args.faults]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
-from lostgain.cli.files import writing
+from lostgain.cli.files import file_to_write, writing
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import unit_argument
@@ -27,7 +27,11 @@ def add(commands: Any) -> argparse.ArgumentParser:
 
 def run(args: argparse.Namespace) -> None:
     """Show a bench sheet, or write it to the files named."""
-    sheet = lostgain.sheet(opened(lostgain.open_unit(args.unit)))
+    unit = lostgain.open_unit(args.unit)
+    for path in (args.html, args.pdf):
+        if path is not None:
+            file_to_write(path)
+    sheet = lostgain.sheet(opened(unit))
     if args.html is None and args.pdf is None:
         print(lostgain.sheet_text(sheet), end="")
         return

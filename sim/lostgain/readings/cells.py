@@ -95,8 +95,20 @@ class Cells:
             raise ValueError("this line names no test point.")
         found = place(self.finder, text, other, channel)
         if found.channel and channel and found.channel != channel:
-            raise ValueError(f"'{text}' is in {found.channel}, but the channel column says {channel}.")
+            own = self.finder.own(found.point, channel)
+            meant = f"Write {found.channel} there, or {own} here." if own != text else f"Write {found.channel} there."
+            raise ValueError(f"'{text}' is in {found.channel}, but the channel column says {channel}. {meant}")
         return found._replace(channel=channel or found.channel or usual)
+
+    def named_elsewhere(self, text: str, other: str, at: Place) -> str:
+        """Return what the reading's channel calls a place named as in the first channel; empty if that is its own."""
+        if not at.channel or not text or place(self.finder, text, other, at.channel).channel:
+            return ""
+        own = self.finder.own(at.point, at.channel)
+        against = self.finder.own(at.against, at.channel)
+        if (own, against) == (at.point, at.against):
+            return ""
+        return f"{own} to {against}" if at.against else own
 
     def reading_with(self, by: str, usual: str, quantity: str) -> Instrument:
         """Return the instrument of a line; where it names none, one that reads the quantity."""

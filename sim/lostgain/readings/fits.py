@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isfinite
 
+from lostgain.problems import Problem, UserError
 from lostgain.quantities import show
-from lostgain.readings.model import Instrument, Reading
+from lostgain.readings.model import Instrument, Reading, Readings
+from lostgain.unit.model import Unit
 
 _UNITS = {"level": "V", "dc": "V", "current": "A"}
 
@@ -24,6 +26,37 @@ def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:
             f"an oscilloscope's clip is earthed, and on {reading.against} it shorts that to earth: subtract two "
             "channels, or use a multimeter."
         )
+
+
+def refuse_unsimulated(readings: Readings, unit: Unit) -> None:
+    """Refuse a file whose readings are all levels at frequencies that the set-up does not have.
+
+    Parameters
+    ----------
+    readings : Readings
+    unit : Unit
+        Nothing is simulated at other frequencies than its set-up's.
+
+    Raises
+    ------
+    UserError
+        With every line.
+    """
+    own = unit.setup.frequencies
+    if not readings.rows or any(row.frequency is None or row.frequency in own for row in readings.rows):
+        return
+    known = ", ".join(show(each, "Hz") for each in own)
+    raise UserError(
+        [
+            Problem(
+                f"{show(row.frequency or 0.0, 'Hz')} is none of the set-up's frequencies ({known}), and no reading of "
+                "this file is at one of them: there is nothing to compare with.",
+                row.where,
+                "Read at one of those, or put this one into frequencies in the unit file.",
+            )
+            for row in readings.rows
+        ]
+    )
 
 
 def over_range(point: str, quantity: str, state: str, instrument: Instrument) -> tuple[float | None, str]:

@@ -70,7 +70,7 @@ def _against(finder: Finder, found: Place, other: str, channel: str, text: str) 
     second = _end(finder, other, channel)
     if found.against and second.point != found.against:
         raise ValueError(f"'{text}' names the other lead, and its column says {other}: which is it?")
-    return _joined(found._replace(against=""), second)
+    return _joined(finder, found._replace(against=""), second)
 
 
 def _end(finder: Finder, text: str, channel: str) -> Place:
@@ -84,10 +84,15 @@ def _end(finder: Finder, text: str, channel: str) -> Place:
     return Place(point, channel=implied)
 
 
-def _joined(one: Place, other: Place) -> Place:
+def _joined(finder: Finder, one: Place, other: Place) -> Place:
     if one.channel and other.channel and one.channel != other.channel:
         raise ValueError(f"one lead is in {one.channel} and the other in {other.channel}: give each its own line.")
-    return Place(one.point, other.point, one.channel or other.channel)
+    channel = one.channel or other.channel
+    for lead in (one, other):
+        if not lead.channel and (own := finder.own(lead.point, channel)) != lead.point:
+            message = f"one lead is named as in {channel}, and the other ({lead.point}) is called {own} there"
+            raise ValueError(f"{message}: write both as one board has them.")
+    return Place(one.point, other.point, channel)
 
 
 def _halves(text: str) -> list[tuple[str, str]]:
@@ -102,7 +107,7 @@ def _pairs(finder: Finder, text: str, channel: str) -> set[Place]:
     found: set[Place] = set()
     for one, other in _halves(text):
         try:
-            found.add(_joined(_end(finder, one, channel), _second(finder, one, other, channel)))
+            found.add(_joined(finder, _end(finder, one, channel), _second(finder, one, other, channel)))
         except ValueError as error:
             if str(error).startswith("one lead"):
                 raise

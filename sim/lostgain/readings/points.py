@@ -64,6 +64,11 @@ class Finder:
         meanings = " or ".join(sorted(f"{point}{f' in {where}' if where else ''}" for point, where in found))
         raise ValueError(f"'{text}' can be {meanings}. Name the channel in its column, or write the other name.")
 
+    def own(self, point: str, channel: str) -> str:
+        """Return what a channel's board calls a test point; its name itself where there is no such channel."""
+        found = next((each for each in self.unit.channels if each.name == channel), None)
+        return called(found, point) if found else point
+
     def channel(self, text: str) -> str:
         """Return a channel's name.
 

@@ -16,9 +16,10 @@ from lostgain.readings.fits import misfits, over_range
 from lostgain.readings.good import good_channel
 from lostgain.readings.model import SIGNS, STATES, WHOLE_UNIT, Instrument, Reading, Readings
 from lostgain.readings.pairs import Place
+from lostgain.readings.sorts import refuse_another_sort
 from lostgain.readings.table import Row, Sheet, read_sheet
 from lostgain.readings.values import Value, parse, unit_of
-from lostgain.readings.words import quantities, quantity
+from lostgain.readings.words import nearest_quantity, quantities, quantity
 from lostgain.unit.model import Unit
 
 T = TypeVar("T")
@@ -52,6 +53,7 @@ def read(path: str | Path, unit: Unit, may_be_empty: bool = False) -> Readings:
         With every mistake in the file, by line.
     """
     path = Path(path)
+    refuse_another_sort(path)
     sheet = read_sheet(path, COLUMNS, REQUIRED)
     reader = _Reader(path, unit, sheet)
     reader.may_be_empty = may_be_empty
@@ -74,6 +76,7 @@ class _Reader:
         self.warnings = list(sheet.warnings)
         self.unreachable: list[tuple[str, str]] = []
         self.empty: list[int] = []
+        self.elsewhere: list[tuple[int, str, str, str]] = []
         self.good = self.channel = self.state = ""
         self.may_be_empty = False
         self.instrument = unit.setup.instrument
@@ -132,6 +135,8 @@ class _Reader:
             return
         if value is None or len(self.problems) > before:
             return
+        if value.quantity not in WHOLE_UNIT and (own := self.cells.named_elsewhere(*where[:2], at)):
+            self.elsewhere.append((line, where[0], own, at.channel))
         if value.state and (value := self._no_number(line, value, at, instrument)) is None:
             return
         channel = self._of_channel(line, value.quantity, at.channel, named)
@@ -164,7 +169,8 @@ class _Reader:
         own = self.unit.setup.frequencies
         if value not in own and not self.problems:
             known = ", ".join(show(each, "Hz") for each in own)
-            self._warn(line, f"{show(value, 'Hz')} is none of the set-up's frequencies ({known}).")
+            said = f"{show(value, 'Hz')} is none of the set-up's frequencies ({known})"
+            self._warn(line, f"{said}; a level read there has nothing to be compared with.")
         return value
 
     def _value(self, line: int, said: str, text: str, by: str) -> Value | None:
@@ -175,7 +181,7 @@ class _Reader:
         head, unit = quantity(said), self.units.get("value", "")
         if said and not head:
             if (of := unit_of(said)) is None:
-                raise ValueError(f"there is no quantity '{said}'. {nearest(said, quantities())}".rstrip())
+                raise ValueError(f"there is no quantity '{said}'. {nearest_quantity(said)}")
             head, unit = of, said  # a column headed "quantity" with Vpp or mA in it
         if head and not quantities()[head].compared:
             self._warn(line, f"{head} is not compared with signatures; '{text}' is left out.")
@@ -249,11 +255,13 @@ class _Reader:
 
     def finish(self) -> Readings:
         """Return the readings, or raise every mistake."""
-        self.good, wrong = good_channel(self.rows, [channel.name for channel in self.unit.channels], self.good)
+        self.good, wrong, assumed = good_channel(self.rows, [channel.name for channel in self.unit.channels], self.good)
         self.problems += wrong
+        self.warnings += [assumed] if assumed else []
         if self.empty:
             lines = ", ".join(map(str, self.empty[:10])) + (" …" if len(self.empty) > 10 else "")
             self.warnings.append(f"{self.path}: no value in line {lines}; taken as not read.")
+        self._say_elsewhere()
         if not self.problems and not self.rows and not self.may_be_empty:
             self._wrong(None, "there is no reading in this file.", "A reading is a line with a test point and a value.")
         if (more := len(self.warnings) - MOST_WARNINGS) > 0:
@@ -262,6 +270,18 @@ class _Reader:
             raise UserError(sorted(self.problems, key=lambda problem: problem.where.line or 0))
         rows, away = tuple(self.rows), tuple(self.unreachable)
         return Readings(rows, tuple(self.warnings), self.path, away, self.good, self.state)
+
+    def _say_elsewhere(self) -> None:
+        """Warn once of lines in which a place is named as in the first channel, and the reading is of another."""
+        if not self.elsewhere:
+            return
+        first = self.unit.channels[0].name
+        line, text, own, channel = self.elsewhere[0]
+        more = [str(each[0]) for each in self.elsewhere[1:]]
+        said = f"'{text}' is what {first} calls it; taken as {own}, since the channel is {channel}."
+        lines = ", ".join(more[:10]) + (" …" if len(more) > 10 else "")
+        also = f" The same in line {lines}." if more else ""
+        self._warn(line, f"{said} If it was read in {first}, the channel is wrong.{also}")
 
 
 def _state(text: str) -> str:

@@ -6,12 +6,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
-from lostgain.problems import Problem, UserError
+from lostgain.problems import Problem, UserError, nearest
 from lostgain.readings.model import Readings
 from lostgain.readings.pairs import place
 from lostgain.readings.read import _Reader
 from lostgain.readings.table import Row, Sheet
-from lostgain.readings.words import quantity
+from lostgain.readings.words import quantities, quantity
 from lostgain.unit.model import Unit
 
 _TYPED = Path("typed")
@@ -79,6 +79,12 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
     return cells
 
 
+def _known(reader: _Reader) -> list[str]:
+    """Return what may stand behind a test point, frequencies apart."""
+    channels = [channel.name for channel in reader.unit.channels]
+    return [*quantities(), *channels, *reader.cells.instruments]
+
+
 def _column(reader: _Reader, piece: str, quantity: str) -> str:
     if quantity:
         return "quantity"
@@ -93,5 +99,5 @@ def _column(reader: _Reader, piece: str, quantity: str) -> str:
         reader.cells.frequency(piece)
     except ValueError as error:
         message = f"'{piece}' is no quantity, frequency, channel or instrument."
-        raise UserError(message) from error
+        raise UserError(Problem(message, meant=nearest(piece, _known(reader)))) from error
     return "frequency"

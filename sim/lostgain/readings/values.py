@@ -141,6 +141,9 @@ def _of_the_unit(number: str, text: str, quantity: str) -> Value:
 
 def _voltage(number: str, text: str, quantity: str, responds: str, below: bool) -> Value:
     """Return a number's meaning, once it is known whether it is a level or dc."""
+    if is_frequency(number):
+        expected = "expected here for example 1.2 Vpp, 420 mV rms or -0.6 V dc."
+        raise ValueError(f"'{text}' is a frequency, which belongs in the frequency column; {expected}")
     found = measure(number, "voltage")
     plain = found.given_as == "plain"
     if abs(found.value) > LARGEST:
@@ -164,6 +167,11 @@ def _voltage(number: str, text: str, quantity: str, responds: str, below: bool) 
     if quantity == "level" and found.value < SMALLEST:
         return Value("level", word="nothing")
     return Value(quantity, found.value, given_as=given_as)
+
+
+def is_frequency(text: str) -> bool:
+    """Tell whether a text is a number of hertz, with the unit."""
+    return re.fullmatch(r"[0-9.,]+\s*[kKM]?[Hh][Zz]", text) is not None
 
 
 def unit_of(text: str) -> str | None:

@@ -8,6 +8,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from lostgain.problems import nearest
 from lostgain.readings.model import SIGNS
 
 
@@ -92,6 +93,13 @@ def word(text: str) -> str:
 def quantity(text: str) -> str:
     """Return the name of the quantity that a technician's text stands for; empty if it is none."""
     return _spellings("quantities.toml").get(_plain(text), "")
+
+
+def nearest_quantity(text: str) -> str:
+    """Return the nearest spelling of a quantity, and all of those that are compared."""
+    near = nearest(text, _spellings("quantities.toml"))
+    compared = ", ".join(name for name, each in quantities().items() if each.compared)
+    return f"{near} Quantities: {compared}.".lstrip()
 
 
 def sign(text: str, quantity: str = "") -> tuple[str, str]:

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 from lostgain.quantities import PEAK_PER_RMS, PP_PER_RMS
 from lostgain.readings.columns import COLUMNS
 from lostgain.readings.model import SIGNS, Reading, Readings
 from lostgain.readings.values import Value, parse
+from lostgain.unit.channels import called
+from lostgain.unit.model import Unit
 
 
-def write(path: str | Path, readings: Readings) -> None:
+def write(path: str | Path, readings: Readings, unit: Unit | None = None) -> None:
     """Write readings as CSV, one a line, every column filled in.
 
     Parameters
@@ -19,7 +22,11 @@ def write(path: str | Path, readings: Readings) -> None:
     path : str or Path
     readings : Readings
         A value is written as the technician typed it where that still says the same, else in full.
+    unit : Unit or None
+        Test points are then named as on the board of each reading's own channel.
     """
+    if unit is not None:
+        readings = _as_on_the_board(readings, unit)
     columns = [name for name in COLUMNS if name != "against" or any(row.against for row in readings.rows)]
     if any(row.point.startswith("#") for row in readings.rows):
         columns.append(columns.pop(0))  # a line that starts with # would be taken for a comment
@@ -34,6 +41,20 @@ def write(path: str | Path, readings: Readings) -> None:
             out.writerow(_cells(row))
         for point, channel in readings.unreachable:
             out.writerow({"test point": point, "value": "can't reach", "channel": channel})
+
+
+def _as_on_the_board(readings: Readings, unit: Unit) -> Readings:
+    channels = {channel.name: channel for channel in unit.channels}
+
+    def own(point: str, channel: str) -> str:
+        return called(channels[channel], point) if channel in channels else point
+
+    def named(row: Reading) -> Reading:
+        return replace(row, point=own(row.point, row.channel), against=own(row.against, row.channel))
+
+    rows = [named(row) for row in readings.rows]
+    away = [(own(point, channel), channel) for point, channel in readings.unreachable]
+    return replace(readings, rows=tuple(rows), unreachable=tuple(away))
 
 
 def _cells(row: Reading) -> dict[str, str]:

@@ -8,9 +8,14 @@ from typing import NamedTuple
 
 from lostgain import shipped
 from lostgain.problems import Problem, UserError, Where, nearest
+from lostgain.unit import sorts
 from lostgain.unit.names import read_text
+from lostgain.unit.sorts import UNIT_FILE
 
-UNIT_FILE = "unit.toml"
+_ELSEWHERE = {
+    sorts.READINGS: "Readings come after the unit: lostgain match UNIT READINGS.",
+    sorts.NETLIST: "A unit file names its netlists; start one beside it.",
+}
 
 
 class Found(NamedTuple):
@@ -83,6 +88,9 @@ def unit_file(name_or_path: str | Path) -> Path:
                 return path / UNIT_FILE
             raise UserError(Problem(f"the folder has no {UNIT_FILE}.", Where(path), _other_files(path)))
         if path.exists():
+            if (sort := sorts.sort_of(path)) in _ELSEWHERE:
+                wanted = "a unit is wanted here: its folder, its unit file, or the name of a shipped one"
+                raise UserError(Problem(f"this is {sort}; {wanted}.", Where(path), _ELSEWHERE[sort]))
             return path
     except OSError:
         pass  # too long for a path, for one: then it can only be a wrong name
