@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lostgain.bench.healthy import next_step, output_level, output_point, picture, spread
+from lostgain.bench.healthy import as_read, next_step, output_level, output_point, picture, spread
 from lostgain.bench.sheet import sheet
-from lostgain.bench.sheet_model import Sheet
+from lostgain.bench.sheet_model import Range, Sheet
 from lostgain.bench.steps import rail_range
+from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
 from lostgain.unit.model import Rail
 from tests.bench.build import DRAWS, UNITS, healthy_table
@@ -104,6 +105,27 @@ def test_a_range_is_the_percentiles_widened_to_the_nominal(samples: list[float])
     low, high = np.percentile(samples[1:], [5, 95])
     assert found.low == min(low, samples[0])
     assert found.high == max(high, samples[0])
+
+
+def test_every_level_has_a_range_also_where_the_generator_sets_it(hall_sheet: Sheet, chain_sheet: Sheet) -> None:
+    for made in (hall_sheet, chain_sheet):
+        read = [one for row in made.steps[-1].rows for one in row.expected]
+        levels = [one.volts for one in read if one.volts and one.volts.nominal > one.floor]
+        assert levels
+        for volts in levels:
+            assert volts.high > 1.005 * volts.low
+
+
+@pytest.mark.parametrize("quantity", ["level", "dc"])
+@given(nominal=st.floats(0, 100), down=st.floats(0, 10), up=st.floats(0, 10))
+def test_a_reading_spreads_as_unit_and_instrument(quantity: str, nominal: float, down: float, up: float) -> None:
+    meter = Instrument("meter", "invented", ("level", "dc"), scale_error=0.03, read_error=0.04, zero_error=0.01)
+    found = as_read(Range(nominal, nominal - down, nominal + up), meter, quantity)
+    error = 1.645 * (nominal * 0.05 if quantity == "level" else np.hypot(nominal * 0.05, 0.01))
+    assert found.nominal == nominal
+    assert found.high == pytest.approx(nominal + np.hypot(up, error))
+    low = nominal - np.hypot(down, error)
+    assert found.low == pytest.approx(max(low, 0.0) if quantity == "level" else low)
 
 
 def test_what_was_not_computed_stays_so() -> None:

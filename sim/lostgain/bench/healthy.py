@@ -8,10 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.bench.sheet_model import Picture, Range
+from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
 
 #: Ends of a range [percentile]: nine healthy units out of ten lie within.
 LOWER, UPPER = 5.0, 95.0
+#: From the middle of a normal distribution to its 95th percentile [standard deviations].
+NINE_TENTHS = 1.645
 #: What the screen of an oscilloscope is divided into.
 ACROSS, UP = 10, 4
 #: A picture fills no more than this many divisions from bottom to top, and shows at least this many cycles.
@@ -40,6 +43,32 @@ def spread(samples: NDArray[np.float64]) -> Range:
         return Range(nominal, nominal, nominal)
     low, high = np.percentile(draws, [LOWER, UPPER])
     return Range(nominal, min(float(low), nominal), max(float(high), nominal))
+
+
+def as_read(value: Range, instrument: Instrument, quantity: str) -> Range:
+    """Return the range widened by what the instrument may be off by, so that it is one of readings.
+
+    A level that the generator sets has no spread of its own: without this its range would be a single value.
+
+    Parameters
+    ----------
+    value : Range
+        Over part tolerances: [V rms] for a ``level``, [V] for ``dc``.
+    instrument : Instrument
+    quantity : str
+        ``level`` or ``dc``.
+
+    Returns
+    -------
+    Range
+        Nine readings of healthy units out of ten lie within; both errors are taken as independent and normal.
+    """
+    share = math.hypot(instrument.scale_error, instrument.read_error)
+    zero = instrument.zero_error if quantity == "dc" else 0.0
+    error = NINE_TENTHS * math.hypot(value.nominal * share, zero)
+    low = value.nominal - math.hypot(value.nominal - value.low, error)
+    high = value.nominal + math.hypot(value.high - value.nominal, error)
+    return Range(value.nominal, max(low, 0.0) if quantity == "level" else low, high)
 
 
 def healthy_dc(table: Table, point: str) -> Range:

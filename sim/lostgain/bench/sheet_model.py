@@ -9,7 +9,7 @@ from lostgain.bench.cautions import Caution
 
 @dataclass(frozen=True)
 class Range:
-    """A healthy value and where it lies in nine units out of ten.
+    """A healthy value and where it, or a reading of it, lies in nine units out of ten.
 
     Parameters
     ----------

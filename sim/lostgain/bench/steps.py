@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from lostgain.bench.cautions import SAFE_VOLTS
-from lostgain.bench.healthy import healthy_dc, healthy_level, output_point, picture
+from lostgain.bench.healthy import NINE_TENTHS, as_read, healthy_dc, healthy_level, output_point, picture
 from lostgain.bench.sheet_model import Expected, Range, Row, Step
 from lostgain.quantities import show
 from lostgain.readings.instruments import instruments
@@ -21,8 +21,6 @@ from lostgain.unit import called
 from lostgain.unit.model import Part, Rail, TestPoint, Unit
 from lostgain.unit.summary import value_shown
 
-#: From the middle of a normal distribution to its 95th percentile [standard deviations].
-_NINE_TENTHS = 1.645
 #: Points of the output stage count as its output where level [share] and DC [V] are the output's.
 _SAME_LEVEL, _SAME_DC = 0.02, 5e-3
 
@@ -153,14 +151,14 @@ def _rails(table: Table) -> Iterator[Row]:
             note = f"{name}, {fused}" if fused else name
             yield _row(on_it[0], unit, (_dc(table, on_it[0].name, floor),), note=note)
         else:
-            expected = Expected("dc", volts=rail_range(rail), floor=floor)
+            expected = Expected("dc", volts=as_read(rail_range(rail), instrument_of(unit), "dc"), floor=floor)
             yield Row((name,), "supply", (expected,), float(wording()["rail_minutes"]), note=fused)
 
 
 def rail_range(rail: Rail) -> Range:
     """Return where nine rails out of ten lie [V], two standard deviations being the tolerance."""
     low, high = rail.tolerance
-    middle, reach = (low + high) / 2, _NINE_TENTHS * (high - low) / 4
+    middle, reach = (low + high) / 2, NINE_TENTHS * (high - low) / 4
     ends = sorted((rail.volts * (1 + middle - reach), rail.volts * (1 + middle + reach), rail.volts))
     return Range(rail.volts, ends[0], ends[-1])
 
@@ -197,17 +195,19 @@ def at_output(table: Table) -> list[str]:
 
 
 def _dc(table: Table, point: str, floor: float) -> Expected:
-    return Expected("dc", volts=healthy_dc(table, point), floor=floor)
+    instrument = instrument_of(table.circuit.unit)
+    return Expected("dc", volts=as_read(healthy_dc(table, point), instrument, "dc"), floor=floor)
 
 
 def _signal(table: Table, point: TestPoint) -> Row:
     unit = table.circuit.unit
-    floor = instrument_of(unit).floor_level
+    instrument = instrument_of(unit)
+    floor = instrument.floor_level
     expected = tuple(
         Expected(
             "level",
             frequency,
-            healthy_level(table, point.name, index),
+            as_read(healthy_level(table, point.name, index), instrument, "level"),
             healthy_level(table, point.name, index, "swing"),
             floor,
         )
