@@ -100,9 +100,10 @@ def _look_alikes(verdict: Verdict, leading: list[Suspect]) -> list[str]:
     for group in verdict.groups:
         if group.number not in shown or len(group.suspects) < 2:
             continue
-        names = ", ".join(group.suspects[:8])
-        more = f" and {len(group.suspects) - 8} more" if len(group.suspects) > 8 else ""
-        rows.append([percent(group.probability), names + more])
+        listed = [f"{each.part} {each.mode}" for each in leading if each.group == group.number]
+        unlisted = len(group.suspects) - len(listed)  # less likely than all above: their names would only puzzle
+        more = f" and {unlisted} more that {'is' if unlisted == 1 else 'are'} not listed above" if unlisted else ""
+        rows.append([percent(group.probability), ", ".join(listed) + more])
     if not rows:
         return []
     return [*section("Look-alikes: these readings cannot tell them apart"), *table(rows, "><")]

@@ -1,0 +1,44 @@
+"""A verdict in the terminal: every suspect that is named is one that is listed."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from lostgain.diagnosis import Group
+from lostgain.report.text_match import LEAST, LISTED, verdict_text
+from tests.report.records import circuit, readings, verdict
+
+
+def look_alikes(text: str) -> str:
+    return " ".join(text.partition("cannot tell them apart\n")[2].partition("\n\n")[0].split())
+
+
+def listed(text: str) -> list[str]:
+    suspects = text.partition("given these readings\n")[2].partition("\n\n")[0]
+    return re.findall(r"^ +\d+\. +\S+ %  (\S+ \S+) \(", suspects, re.MULTILINE)
+
+
+@pytest.mark.parametrize("count", [2, 4, 7, 8, 30])
+def test_look_alikes_are_listed_or_counted(count: int) -> None:
+    found = verdict(count)
+    text = verdict_text(found, circuit().unit, readings())
+    leading = [each for each in found.suspects[:LISTED] if each.probability >= LEAST]
+    assert listed(text) == [f"{each.part} lost" for each in leading]
+    named = re.findall(r"C\d+ lost", look_alikes(text))
+    assert named
+    assert set(named) <= set(listed(text))
+    cut = len(leading) % 2 == 1 and len(leading) < count  # two to a group: an odd one's look-alike is not listed
+    assert ("and 1 more that is not listed above" in look_alikes(text)) == cut
+
+
+def test_a_group_of_many_names_all_that_are_listed() -> None:
+    found = verdict(10)
+    names = tuple(f"{each.part} lost" for each in found.suspects)
+    suspects = tuple(type(each)(**{**each.__dict__, "group": 1}) for each in found.suspects)
+    one = type(found)(**{**found.__dict__, "suspects": suspects, "groups": (Group(1, names, 0.94),)})
+    text = verdict_text(one, circuit().unit, readings())
+    shown = listed(text)
+    assert 2 < len(shown) < 10
+    assert look_alikes(text).endswith(f"{shown[-1]} and {10 - len(shown)} more that are not listed above")
