@@ -171,6 +171,8 @@ def test_readings_at_a_frequency_that_nothing_is_simulated_at(capsys, tmp_path: 
         (["units", "here"], "'here' is one word too many"),
         (["match", CHAIN, "x.csv", "--rates", "benhc"], "bench"),
         (["check", "a\x1b[31m"], "no unit"),
+        (["--hlp"], "there is no option '--hlp'. Did you mean --help?"),
+        (["match", CHAIN, WEAK, "--suspect", "R999"], "there is no part R999"),
     ],
 )
 def test_words_the_command_line_does_not_take(capsys, words: list[str], said: str) -> None:

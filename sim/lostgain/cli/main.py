@@ -82,6 +82,8 @@ def _read(words: list[str]) -> argparse.Namespace:
     first = next((word for word in words if not word.startswith("-")), None)
     if first is not None and first not in COMMANDS:
         parser.error(unknown_command(first, COMMANDS))
+    if first is None and words and not {"-h", "--help"} & set(words):
+        parser.error(unknown_options(words, parser))
     args, rest = parser.parse_known_args(words)
     if rest:
         own[args.command].error(unknown_options(rest, own[args.command]))

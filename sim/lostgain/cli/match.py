@@ -43,9 +43,9 @@ def run(args: argparse.Namespace) -> None:
         folder_to_write(args.pictures)
     if args.working:
         readings = lostgain.with_reference(readings, lostgain.read_readings(args.working, unit))
+    known = known_of(args, unit)  # before a table is built: what is wrong in it is told at once
     table = opened(unit)
     with shown("Comparing"):
-        known = known_of(args, unit)
         verdict = lostgain.match(table, readings, rates, known)
         limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])
     tried = _two_at_once(table, readings, verdict, rates)
