@@ -20,6 +20,9 @@ def main(arguments: list[str] | None = None) -> int:
     one.add_argument("--seed", type=_count, default=1)
     one.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
     one.add_argument("--no-references", action="store_true", help="leave out what is compared with other methods")
+    one.add_argument("--follow", type=_whole, metavar="N",
+                     help="simulated repairs a unit that are followed from reading to reading "
+                          f"(default {FULL['follow']}, with --quick {QUICK['follow']}; 0 for none)")  # fmt: skip
     one.add_argument("--workers", type=_count, default=2)
     one.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
     given = parser.parse_args(arguments)
@@ -28,6 +31,8 @@ def main(arguments: list[str] | None = None) -> int:
         share = given.cases / size["cases"]
         size = {**size, "cases": given.cases, "healthy": max(20, round(share * size["healthy"])),
                 "outsiders": max(20, round(share * size["outsiders"]))}  # fmt: skip
+    if given.follow is not None:
+        size["follow"] = given.follow
     if given.no_references:
         size["each"] = 0
     plan = Plan(**size, seed=given.seed, workers=given.workers)
@@ -43,10 +48,13 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _count(text: str) -> int:
-    number = int(text)
-    if number < 1:
-        raise argparse.ArgumentTypeError("expected a whole number above zero")
-    return number
+    return _whole(text, 1)
+
+
+def _whole(text: str, least: int = 0) -> int:
+    if not text.isdecimal() or int(text) < least:
+        raise argparse.ArgumentTypeError(f"{text!r}: expected a whole number, {least} or more")
+    return int(text)
 
 
 if __name__ == "__main__":

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import json
-import sys
 import time
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
-from multiprocessing import get_context
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from benchmarks.answers import Answer, of_verdict
 from benchmarks.cases import LIMIT, make, sheet, simulated
+from benchmarks.good_channel import both, chosen, good_of
+from benchmarks.isolate import isolate
+from benchmarks.optimum import beside as optimum
+from benchmarks.optimum import small
 from benchmarks.process import process
 from benchmarks.references import HEALTHY, Reference, features
 from benchmarks.score import Scored, scores
 from benchmarks.text import table_text
+from benchmarks.times import match_ms, next_ms
 from benchmarks.training import samples
 from benchmarks.truth import Prior
+from benchmarks.workers import spread
 from lostgain.circuit import build
 from lostgain.diagnosis import match
 from lostgain.engine import Pool
@@ -30,12 +33,11 @@ from lostgain.unit import find_units, open_unit
 
 Say = Callable[[str], None]
 
-#: Faulty cases a unit; healthy ones and outsiders beside them; circuits of each mode the references are trained on.
-FULL = {"cases": 1000, "healthy": 300, "outsiders": 200, "each": 40}
-QUICK = {"cases": 120, "healthy": 60, "outsiders": 40, "each": 4}
+#: Faulty cases a unit; healthy ones and outsiders beside them; circuits of each mode the references are trained on;
+#: faulty cases that are followed from reading to reading.
+FULL = {"cases": 1000, "healthy": 300, "outsiders": 200, "each": 40, "follow": 150}
+QUICK = {"cases": 120, "healthy": 60, "outsiders": 40, "each": 4, "follow": 20}
 REFERENCES = ("gaussian", "extra-trees", "neighbours")
-#: A match of this many readings and faults is timed.
-TIMED = (12, 150)
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,8 @@ class Plan:
     cases, healthy, outsiders : int
     each : int
         Circuits of each mode for the references; 0 for no references.
+    follow : int
+        Faulty cases that are followed from reading to reading.
     seed : int
     workers : int
     """
@@ -55,6 +59,7 @@ class Plan:
     healthy: int
     outsiders: int
     each: int
+    follow: int = 0
     seed: int = 1
     workers: int = 2
 
@@ -107,11 +112,23 @@ def one_unit(name: str, plan: Plan, say: Say) -> Scored:
             for number in range(many)
         ]
         simulated(cases, circuit.version, pool, _counted(say, f"{name}: simulated repairs"))
+        beside = chosen(circuit, cases)
+        good = [good_of(prior, case) for case in beside]
+        simulated(good, circuit.version, pool, _counted(say, f"{name}: good channels"))
         usable = [case for case in cases if case.usable]
         sheets = [sheet(circuit, case) for case in usable]
         train = samples(prior, plan.seed, plan.each, max(20, 8 * plan.each), pool,
                         _counted(say, f"{name}: samples for the references")) if plan.each else None  # fmt: skip
-    ours = _matched(signature, sheets, plan.workers, _counted(say, f"{name}: matched"))
+    ours = spread(_answer, signature, sheets, plan.workers, _counted(say, f"{name}: matched"), 2)
+    truths = [case.truth for case in usable]
+    alone = {case.seed: answer for case, answer in zip(usable, ours, strict=True) if case.truth.kind == "fault"}
+    pairs = [(one, other) for one, other in zip(beside, good, strict=True) if other.usable]
+    together = spread(_answer, signature, [both(circuit, *pair) for pair in pairs], plan.workers,
+                      _counted(say, f"{name}: matched with a good channel"))  # fmt: skip
+    faults = [each for each in zip(truths, sheets, strict=True) if each[0].kind == "fault"][: plan.follow]
+    followed = spread(isolate, signature, faults, plan.workers, _counted(say, f"{name}: followed to the fault"))
+    searched = spread(optimum, signature, faults if small(circuit) else [], plan.workers,
+                      _counted(say, f"{name}: searched completely"))  # fmt: skip
     references: dict[str, list[Answer]] = {}
     halves: dict[str, list[Answer]] = {}
     if train is not None:
@@ -123,54 +140,17 @@ def one_unit(name: str, plan: Plan, say: Say) -> Scored:
             say(f"{name}: training reference {kind} on {len(train.x)} samples")
             references[kind] = Reference(kind, train, stages).answers(x)
             halves[kind] = Reference(kind, half, stages).answers(x)
-    return Scored(name, [case.truth for case in usable], ours, references, halves, len(cases) - len(usable),
-                  match_ms(signature, sheets), signature.key)  # fmt: skip
+    return Scored(
+        name, truths, ours, references, halves, len(cases) - len(usable), match_ms(signature, sheets), signature.key,
+        next_ms(signature, sheets), followed, searched,
+        [(one.truth, answer, alone[one.seed]) for (one, _), answer in zip(pairs, together, strict=True)],
+    )  # fmt: skip
 
 
-_TABLE: Table | None = None
-
-
-def _open(signature: Table) -> None:
-    global _TABLE
-    _TABLE = signature
-
-
-def _one(readings: Readings) -> Answer:
-    assert _TABLE is not None
+def _answer(signature: Table, readings: Readings) -> Answer:
     start = time.perf_counter()
-    verdict = match(_TABLE, readings)
+    verdict = match(signature, readings)
     return of_verdict(verdict, time.perf_counter() - start)
-
-
-def _matched(
-    signature: Table, sheets: list[Readings], workers: int, progress: Callable[[int, int], None]
-) -> list[Answer]:
-    found = []
-    context = get_context("fork" if sys.platform == "linux" else "spawn")
-    with ProcessPoolExecutor(workers, context, _open, (signature,)) as pool:
-        for count, answer in enumerate(pool.map(_one, sheets, chunksize=2), 1):
-            found.append(answer)
-            progress(count, len(sheets))
-    return found
-
-
-def match_ms(signature: Table, sheets: list[Readings]) -> list[float]:
-    """Return the time of warm matches of a dozen readings against 150 faults [ms]; fewer where there are fewer."""
-    readings, faults = TIMED
-    kept = list(dict.fromkeys((fault.part, fault.mode) for fault in signature.faults))[:faults]
-    rows = [0] + [n for n, fault in enumerate(signature.faults, 1) if (fault.part, fault.mode) in kept]
-    small = replace(
-        signature, faults=tuple(signature.faults[row - 1] for row in rows[1:]), data=signature.data.isel(row=rows)
-    )
-    times = []
-    for number, whole in enumerate(sheets[:11]):
-        step = max(1, len(whole.rows) // readings)
-        part = replace(whole, rows=whole.rows[::step][:readings])
-        start = time.perf_counter()
-        match(small, part)
-        if number:
-            times.append(1e3 * (time.perf_counter() - start))
-    return times
 
 
 def _counted(say: Say, what: str) -> Callable[[int, int], None]:

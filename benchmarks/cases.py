@@ -16,8 +16,8 @@ import numpy as np
 import platformdirs
 
 from benchmarks.broken import break_, bridge, off
-from benchmarks.meters import first_sheet, on_bench
-from benchmarks.parts import bench, built
+from benchmarks.meters import Meter, first_sheet, on_bench
+from benchmarks.parts import Bench, bench, built
 from benchmarks.process import process
 from benchmarks.simulate import Carried, Job, carry, job, nothing
 from benchmarks.truth import Prior, Truth
@@ -31,6 +31,8 @@ Progress = Callable[[int, int], None]
 METHOD = 1
 #: Longest time one simulated channel may take [s].
 LIMIT = 15.0
+#: A DC voltage above this is none of an audio unit's [V].
+HIGHEST = 1000.0
 KINDS = ("fault", "healthy", "outsider")
 
 
@@ -58,9 +60,12 @@ class Case:
 
     @property
     def usable(self) -> bool:
-        """Whether the simulation gave an operating point and at least one level."""
+        """Whether the simulation gave an operating point that can be, and at least one level."""
         found = self.carried
-        return found is not None and bool(np.isfinite(found.dc).all() and np.isfinite(found.level).any())
+        if found is None or not np.isfinite(found.level).any():
+            return False
+        # Current sources in an op-amp's model may lift a floating node to any height.
+        return bool((np.abs(found.dc) < HIGHEST).all())
 
 
 def make(prior: Prior, kind: str, seed: tuple[int, ...], mode: int | None = None, in_time: bool = True) -> Case:
@@ -77,13 +82,20 @@ def make(prior: Prior, kind: str, seed: tuple[int, ...], mode: int | None = None
     in_time : bool
         False for small-signal analysis alone.
     """
-    rng = np.random.default_rng([KINDS.index(kind), *seed])
     circuit = prior.circuit
-    truth = {"fault": lambda: prior.fault(rng, mode), "healthy": lambda: Truth("healthy", says="healthy"),
-             "outsider": lambda: prior.outsider(rng)}[kind]()  # fmt: skip
-    shared = bench(circuit, rng)
+    truth, shared, rng = begun(prior, kind, seed, mode)
     flat = wrong(built(circuit, shared, rng), truth, circuit, rng)
     return Case(truth, seed, job(circuit, flat, shared.generator, process()["simulation"], in_time))
+
+
+def begun(
+    prior: Prior, kind: str, seed: tuple[int, ...], mode: int | None = None
+) -> tuple[Truth, Bench, np.random.Generator]:
+    """Draw what is wrong, and the bench; the generator is where the faulty channel's own parts are drawn next."""
+    rng = np.random.default_rng([KINDS.index(kind), *seed])
+    truth = {"fault": lambda: prior.fault(rng, mode), "healthy": lambda: Truth("healthy", says="healthy"),
+             "outsider": lambda: prior.outsider(rng)}[kind]()  # fmt: skip
+    return truth, bench(prior.circuit, rng), rng
 
 
 def wrong(flat: FlatCircuit, truth: Truth, circuit: Circuit, rng: np.random.Generator) -> FlatCircuit:
@@ -106,10 +118,14 @@ def sheet(circuit: Circuit, case: Case, draw: int = 0) -> Readings:
         Other instruments read the same circuit in each draw.
     """
     assert case.carried is not None
-    rng = np.random.default_rng([*case.seed, 7919, draw])
     channel = circuit.unit.channels[0].name
-    rows: Sequence[Reading] = first_sheet(circuit, case.carried, channel, on_bench(circuit, rng))
+    rows: Sequence[Reading] = first_sheet(circuit, case.carried, channel, meters(circuit, case, draw))
     return Readings(tuple(rows), path=Path(f"case {case.seed}"))
+
+
+def meters(circuit: Circuit, case: Case, draw: int = 0) -> dict[str, Meter]:
+    """Return the instruments that a case is read with."""
+    return on_bench(circuit, np.random.default_rng([*case.seed, 7919, draw]))
 
 
 class Kept:

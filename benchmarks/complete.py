@@ -30,6 +30,8 @@ from lostgain.signatures import Table
 Values = NDArray[np.float64]
 #: What was read so far, in order: numbers of readings and their cells.
 Path = tuple[tuple[int, int], ...]
+#: Expected minutes and readings until it stops, and how often the decision is right then.
+Cost = tuple[float, float, float]
 Policy = Callable[["World", Path, list[int]], int]
 
 #: Cells a reading is cut into, and the least probability that is followed.
@@ -81,6 +83,10 @@ class World:
             return one.minutes
         times = facts().reading
         return min(one.minutes, times.stay if last.quantity == one.reading.quantity else times.switch)
+
+    def right(self, path: Path) -> float:
+        """Return the probability that those cells are seen and the most probable decision is then the right one."""
+        return float(np.bincount(self.decision, self.after(path)).max())
 
     def told(self, path: Path, left: Sequence[int]) -> Told:
         """Return what the readings left are expected to tell."""
@@ -138,46 +144,48 @@ def _middle(weight: Values, mean: Values) -> float:
     return float(mean[order][np.searchsorted(np.cumsum(weight[order]), weight.sum() / 2)])
 
 
-def cost(here: World, policy: Policy, path: Path = ()) -> tuple[float, float]:
-    """Return the expected minutes and readings of a policy, times the probability of the path."""
+def cost(here: World, policy: Policy, path: Path = ()) -> Cost:
+    """Return the expected minutes and readings of a policy and the share right, times the probability of the path."""
     left = [number for number in range(len(here.readings)) if number not in {reading for reading, _ in path}]
     total = float(here.after(path).sum())
     if total < LEAST or here.stops(path, left):
-        return 0.0, 0.0
+        return 0.0, 0.0, here.right(path)
     picked = policy(here, path, left)
-    minutes, readings = total * here.minutes(picked, path), total
+    found = (total * here.minutes(picked, path), total, 0.0)
     for cell in range(here.chance[picked].shape[1]):
-        more = cost(here, policy, (*path, (picked, cell)))
-        minutes, readings = minutes + more[0], readings + more[1]
-    return minutes, readings
+        found = _sum(found, cost(here, policy, (*path, (picked, cell))))
+    return found
 
 
-def optimum(here: World) -> tuple[float, float]:
-    """Return the fewest expected minutes of any policy, and its expected readings: found by complete search."""
-    known: dict[tuple[frozenset[tuple[int, int]], str], tuple[float, float]] = {}
+def _sum(one: Cost, other: Cost) -> Cost:
+    return one[0] + other[0], one[1] + other[1], one[2] + other[2]
 
-    def best(path: Path) -> tuple[float, float]:
+
+def optimum(here: World) -> Cost:
+    """Return the fewest expected minutes of any policy, its expected readings and share right: by complete search."""
+    known: dict[tuple[frozenset[tuple[int, int]], str], Cost] = {}
+
+    def best(path: Path) -> Cost:
         place = here.readings[path[-1][0]].reading.point + here.readings[path[-1][0]].reading.quantity if path else ""
         key = (frozenset(path), place)
         if key not in known:
             known[key] = _best(path)
         return known[key]
 
-    def _best(path: Path) -> tuple[float, float]:
+    def _best(path: Path) -> Cost:
         left = [number for number in range(len(here.readings)) if number not in {reading for reading, _ in path}]
         total = float(here.after(path).sum())
         if total < LEAST or here.stops(path, left):
-            return 0.0, 0.0
-        found = (np.inf, 0.0)
+            return 0.0, 0.0, here.right(path)
+        found = (np.inf, 0.0, 0.0)
         for reading in left:
-            minutes, readings = total * here.minutes(reading, path), total
+            tried = (total * here.minutes(reading, path), total, 0.0)
             for cell in range(here.chance[reading].shape[1]):
-                if minutes >= found[0]:
+                if tried[0] >= found[0]:
                     break
-                more = best((*path, (reading, cell)))
-                minutes, readings = minutes + more[0], readings + more[1]
-            if minutes < found[0]:
-                found = (minutes, readings)
+                tried = _sum(tried, best((*path, (reading, cell))))
+            if tried[0] < found[0]:
+                found = tried
         return found
 
     return best(())

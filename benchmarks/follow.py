@@ -18,8 +18,8 @@ from lostgain.faults import Rates, rates
 from lostgain.readings import Reading, Readings, instruments
 from lostgain.signatures import Table
 
-#: Readings after which a walk is given up.
-MOST = 60
+#: Readings after which a walk is given up: its minutes until then count, which flatters it.
+MOST = 30
 
 
 @dataclass(frozen=True)
@@ -43,7 +43,12 @@ class State:
 
     @cached_property
     def step(self) -> Next:
-        """What lostgain says to do next."""
+        """What lostgain says to do next: whether to stop, and the first thing to do."""
+        return next_reading(self.table, self.readings, None, self.rates, most=1)
+
+    @cached_property
+    def steps(self) -> Next:
+        """The same with everything that could be done, which takes longer."""
         return next_reading(self.table, self.readings, None, self.rates, most=10_000)
 
 
@@ -117,13 +122,18 @@ def follow(
 
 
 def by_next(state: State) -> Candidate:
-    """The policy of ``lostgain next``: the reading with the most expected information per minute."""
-    for each in state.step.ranked:
+    """The policy of ``lostgain next``: its first reading; the next one where the bench can't give that."""
+    found = _first(state, state.step) or _first(state, state.steps)
+    return found if found is not None else state.left[0]
+
+
+def _first(state: State, step: Next) -> Candidate | None:
+    for each in step.ranked:
         if isinstance(each, NextReading):
-            match = [one for one in state.left if _same(one, each)]
-            if match:
-                return match[0]
-    return state.left[0]
+            for one in state.left:
+                if _same(one, each):
+                    return one
+    return None
 
 
 def _same(one: Candidate, other: NextReading) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from benchmarks import figures
 from benchmarks.answers import Answer
 from benchmarks.figures import NOTHING, Figure
+from benchmarks.isolate import Isolated
 from benchmarks.process import process
+from benchmarks.score_isolated import beside_optimum, isolated
 from benchmarks.truth import Truth
 
 Values = NDArray[np.float64]
@@ -42,6 +44,13 @@ class Scored:
     match_ms : list of float
     table : str
         Identifier of the signature table.
+    next_ms : list of float
+    followed : list of mapping
+        For each case followed, policy to where it stopped.
+    searched : list of mapping
+        For each start searched completely, policy to expected minutes, readings and share right.
+    paired : list of (Truth, Answer, Answer)
+        Truth, answer with a good channel beside the faulty one, and answer without.
     """
 
     unit: str
@@ -52,6 +61,10 @@ class Scored:
     lost: int
     match_ms: list[float]
     table: str
+    next_ms: list[float] = field(default_factory=list)
+    followed: list[dict[str, Isolated]] = field(default_factory=list)
+    searched: list[dict[str, tuple[float, float, float]]] = field(default_factory=list)
+    paired: list[tuple[Truth, Answer, Answer]] = field(default_factory=list)
 
     def numbers(self, kind: str) -> list[int]:
         """Return the numbers of the cases of a kind."""
@@ -72,9 +85,7 @@ def hits(answers: list[Answer], truths: list[Truth], figure: str) -> NDArray[np.
 def scores(units: list[Scored]) -> dict[str, object]:
     """Return the figures of some units together, every case counting alike."""
     faults, ours = _pick(units, "fault")
-    found: dict[str, object] = {key: figures.share(hits(ours, faults, key)) for key in SHARES}
-    given = np.array([answer.parts.get(truth.part, 0.0) for answer, truth in zip(ours, faults, strict=True)])
-    found["log_loss"] = figures.log_loss(given)
+    found: dict[str, object] = named(faults, ours)
     p, hit, weight = _reliability(units)
     found["calibration_error"] = figures.calibration_error(p, hit, weight)
     found["calibration_error_by_chance"] = figures.calibration_by_chance(p, weight)
@@ -82,12 +93,30 @@ def scores(units: list[Scored]) -> dict[str, object]:
     found["coverage90"] = figures.share(_covered(ours, faults))
     _, healthy = _pick(units, "healthy")
     found["false_alarm"] = figures.share([answer.healthy < CALLED_FAULTY for answer in healthy])
-    times = np.array([each for unit in units for each in unit.match_ms])
-    found["match_ms"] = figures.resampled(lambda at: float(np.median(times[at])), len(times))
+    found["match_ms"] = _median([each for unit in units for each in unit.match_ms])
+    found["next_ms"] = _median([each for unit in units for each in unit.next_ms])
+    found.update(isolated([case for unit in units for case in unit.followed]))
+    if searched := beside_optimum([case for unit in units for case in unit.searched]):
+        found["beside_optimum"] = searched
+    if paired := [case for unit in units for case in unit.paired]:
+        truths, beside, alone = (list(column) for column in zip(*paired, strict=True))
+        found["with_good_channel"] = {**named(truths, beside), "alone": named(truths, alone)}
     found["not_simulated"] = sum(unit.lost for unit in units)
     if all(unit.references for unit in units):
         found.update(_against(units, ours, faults))
     return found
+
+
+def named(truths: list[Truth], answers: list[Answer]) -> dict[str, object]:
+    """Return how often the right stage and part were named, and the log loss."""
+    found: dict[str, object] = {key: figures.share(hits(answers, truths, key)) for key in SHARES}
+    given = [answer.parts.get(truth.part, 0.0) for answer, truth in zip(answers, truths, strict=True)]
+    return {**found, "log_loss": figures.log_loss(given)}
+
+
+def _median(times: list[float]) -> Figure:
+    values = np.array(times)
+    return figures.resampled(lambda at: float(np.median(values[at])), len(values))
 
 
 def _pick(units: list[Scored], kind: str, of: str = "") -> tuple[list[Truth], list[Answer]]:
@@ -133,9 +162,7 @@ def _against(units: list[Scored], ours: list[Answer], faults: list[Truth]) -> di
     answers = {kind: _pick(units, "fault", kind)[1] for kind in kinds}
     references: dict[str, dict[str, object]] = {}
     for kind in kinds:
-        given = [answer.parts.get(truth.part, 0.0) for answer, truth in zip(answers[kind], faults, strict=True)]
-        references[kind] = {key: figures.share(hits(answers[kind], faults, key)) for key in SHARES}
-        references[kind]["log_loss"] = figures.log_loss(given)
+        references[kind] = named(faults, answers[kind])
     ratio = {}
     for key in SHARES:
         best = max(kinds, key=lambda kind: _value(references[kind][key]))

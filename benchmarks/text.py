@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from textwrap import wrap
 from typing import Any
 
 from benchmarks.figures import Figure
+from benchmarks.score_isolated import MEANS
 
 #: Key, what it means, and the goal.
 ROWS = (
@@ -22,6 +24,31 @@ ROWS = (
     ("detected", "faults that leave a mark and are noticed", "≥ 0.98"),
     ("outsider", "faults not in the table: so said, or the right stage", "≥ 0.90"),
     ("match_ms", "time of a match, 12 readings and 150 faults [ms]", "≤ 50"),
+    ("next_ms", "time of a next reading, the same [ms]", ""),
+    ("with_good_channel.stage_top1", "with a good channel read too: right stage first", ""),
+    ("with_good_channel.part_top1", "  right part first", ""),
+    ("with_good_channel.alone.part_top1", "  the same cases without it: right part first", ""),
+    ("with_good_channel.part_top3", "  right part among the first three", ""),
+    ("with_good_channel.alone.part_top3", "  the same cases without it: among the first three", ""),
+    ("with_good_channel.log_loss", "  surprise at the truth", ""),
+    ("with_good_channel.alone.log_loss", "  the same cases without it: surprise at the truth", ""),
+    ("readings_to_isolate.next", "readings until isolated, by next", ""),
+    ("readings_to_isolate.walk", "  stage by stage, input to output", ""),
+    ("readings_to_isolate.halves", "  by halves", ""),
+    ("minutes_to_isolate.next", "minutes until isolated, by next [min]", ""),
+    ("minutes_to_isolate.walk", "  stage by stage, input to output [min]", ""),
+    ("minutes_to_isolate.halves", "  by halves [min]", ""),
+    ("minutes_ratio.next/walk", "  next over stage by stage", "≤ 0.7"),
+    ("minutes_ratio.next/halves", "  next over by halves", ""),
+    ("right_when_isolated.next", "right part named first when it stops, by next", ""),
+    ("right_when_isolated.walk", "  stage by stage, input to output", ""),
+    ("right_when_isolated.halves", "  by halves", ""),
+    ("beside_optimum.minutes.optimal", "fewest minutes possible, expected [min]", ""),
+    ("beside_optimum.minutes_ratio.next/optimal", "  next over the fewest", "≤ 1.1"),
+    ("beside_optimum.minutes_ratio.lookahead/optimal", "  one step ahead with a perfect model, over the fewest", ""),
+    ("beside_optimum.minutes_ratio.in order/optimal", "  in the order of the signal, over the fewest", ""),
+    ("beside_optimum.right.optimal", "  right when it stops: the fewest minutes", ""),
+    ("beside_optimum.right.next", "  right when it stops: next", ""),
 )
 
 
@@ -35,7 +62,7 @@ def table_text(found: Mapping[str, Any]) -> str:
         lines.append(f"{text:<{wide}}{cells}{goal}")
     for name, figures in columns.items():
         lines.append(_note(name, figures))
-    lines.append("In brackets the 95 % interval.")
+    lines += ["In brackets the 95 % interval.", *wrap(MEANS, 110)]
     return "\n".join(lines)
 
 
