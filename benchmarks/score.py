@@ -24,6 +24,8 @@ CALLED_FAULTY = 0.02
 CALLED_UNEXPLAINED = 0.5
 #: False alarms at which the references detect.
 FALSE_ALARM = 0.02
+#: What is named where the match itself failed: never the right part.
+FAILED = "match failed"
 SHARES = ("stage_top1", "part_top1", "part_top3")
 
 
@@ -101,6 +103,8 @@ def scores(units: list[Scored]) -> dict[str, object]:
     if paired := [case for unit in units for case in unit.paired]:
         truths, beside, alone = (list(column) for column in zip(*paired, strict=True))
         found["with_good_channel"] = {**named(truths, beside), "alone": named(truths, alone)}
+    answers = [answer for unit in units for answer in (*unit.ours, *(beside for _, beside, _ in unit.paired))]
+    found["match_failed"] = sum(FAILED in answer.parts for answer in answers)
     found["not_simulated"] = sum(unit.lost for unit in units)
     if all(unit.references for unit in units):
         found.update(_against(units, ours, faults))

@@ -85,6 +85,8 @@ def _note(name: str, figures: Mapping[str, Any]) -> str:
     text = f"{name}: probabilities without fault would show an error of {chance:.3f} over so few cases"
     if figures["not_simulated"]:
         text += f"; {figures['not_simulated']} cases could not be simulated and are left out"
+    if figures["match_failed"]:
+        text += f"; on {figures['match_failed']} cases the match failed, which counts as a wrong answer"
     if "references" in figures:
         loss = {kind: row["log_loss"].value for kind, row in figures["references"].items()}
         best = min(loss, key=lambda kind: loss[kind])

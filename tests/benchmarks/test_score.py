@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from benchmarks.accuracy import _plain
 from benchmarks.answers import Answer
-from benchmarks.score import Scored, hits, scores
+from benchmarks.score import FAILED, Scored, hits, scores
 from benchmarks.text import table_text
 from benchmarks.truth import Truth
 from lostgain.faults import Fault
@@ -78,3 +79,24 @@ def test_table_and_json_say_the_same() -> None:
     assert "0.750" in text
     assert "right part named first" in text
     assert json.loads(json.dumps(_plain(figures)))["part_top1"]["value"] == 0.75
+
+
+def test_a_match_that_failed_is_wrong_and_told() -> None:
+    whole = scored()
+    broken = Answer({FAILED: 1.0}, {FAILED: 1.0}, 0.0)
+    failed = Scored("made-up", whole.truths, [broken, *whole.ours[1:]], {}, {}, 0, [1.0], "key")
+    figures = scores([failed])
+    assert figures["part_top1"].value == 0.5
+    assert figures["match_failed"] == 1
+    assert "1 cases the match failed" in table_text({"units": {"made-up": figures}, "over_all": figures})
+
+
+def test_good_channel_is_beside_the_same_cases_alone() -> None:
+    whole = scored()
+    pairs = [
+        (truth("R1"), answer(R1=0.9, R3=0.1), answer(R1=0.4, R3=0.6)),
+        (truth("R3"), *[answer(R1=0.4, R3=0.6)] * 2),
+    ]
+    figures = scores([replace(whole, paired=pairs)])["with_good_channel"]
+    assert (figures["part_top1"].value, figures["alone"]["part_top1"].value) == (1.0, 0.5)
+    assert figures["log_loss"].value < figures["alone"]["log_loss"].value
