@@ -36,7 +36,7 @@ Say = Callable[[str], None]
 
 #: Faulty cases a unit; healthy ones and outsiders beside them; circuits of each mode the references are trained on;
 #: faulty cases that are followed from reading to reading.
-FULL = {"cases": 1000, "healthy": 300, "outsiders": 200, "each": 40, "follow": 100}
+FULL = {"cases": 670, "healthy": 201, "outsiders": 134, "each": 8, "follow": 20}
 QUICK = {"cases": 120, "healthy": 60, "outsiders": 40, "each": 4, "follow": 20}
 REFERENCES = ("gaussian", "extra-trees", "neighbours")
 

@@ -54,6 +54,9 @@ def of_verdict(verdict: Verdict, seconds: float) -> Answer:
         stages[suspect.stage] += suspect.probability
         if suspect.severity_range is not None:
             ranges[suspect.part, suspect.mode] = suspect.severity_range
+    for path in verdict.elsewhere:
+        for stage in path.stages:
+            stages[stage] += path.probability / len(path.stages)
     first = verdict.suspects[0]
     return Answer(
         parts, stages, verdict.healthy, verdict.unexplained, (first.part, first.mode), ranges, seconds

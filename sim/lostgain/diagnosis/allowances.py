@@ -25,8 +25,16 @@ class Allowances:
     model_level_each_db: float
     model_dc_share: float
     model_dc_volts: float
-    model_far_level: float
-    model_far_dc: float
+    model_size_level: float
+    model_size_dc: float
+    model_near_level: float
+    model_near_dc: float
+    model_wild_level: float
+    model_wild_dc: float
+    model_wild: float
+    model_astray: float
+    model_astray_db: float
+    model_astray_dc: float
     model_shared: float
     model_shared_db: float
     model_current_share: float
@@ -43,6 +51,7 @@ class Allowances:
     scale_watts: float
     prior_healthy: float
     prior_unexplained: float
+    prior_stray: float
     prior_broad_db: float
     prior_broad_dc: float
 

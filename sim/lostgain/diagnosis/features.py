@@ -150,7 +150,7 @@ def _numbers(table: Table, feature: Feature) -> Values:
 
 def _whole_unit(table: Table, one: Values) -> Values:
     """Add what the other channels draw: as a healthy one does, or as this one where they share the fault."""
-    shared = np.array([False, *(fault.shared for fault in table.faults)])
+    shared = np.array([False, *(fault.shared for fault in table.faults), *(False for _ in table.strays)])
     others = np.where(shared[:, None], one, one[0])
     return np.asarray(one + (len(table.circuit.unit.channels) - 1) * others)
 

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.features import Feature, predicted
+from lostgain.diagnosis.makers import BOTH, MakersAffair, makers_affair
 from lostgain.diagnosis.moments import Moments, moments
 from lostgain.diagnosis.steps import BETWEEN, steps
-from lostgain.faults import Fault, Rates
+from lostgain.faults import Fault, Rates, Stray
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -29,7 +30,7 @@ class Hypotheses:
     Parameters
     ----------
     fault : array of int, (hypothesis,)
-        Which of `suspects` it belongs to; -1 for the healthy unit, which comes first.
+        Which of `suspects` it belongs to; -1 for the healthy unit, which comes first, and for stray paths.
     first, second : arrays of int, (hypothesis,)
         The rows of the table it lies between; both the same where there is nothing between.
     way : array, (hypothesis,)
@@ -51,9 +52,13 @@ class Hypotheses:
     rows : Moments
         Means and covariances of the table's rows.
     far : array, (hypothesis, feature)
-        What models may be off by where that is the maker's affair, one standard deviation.
-    same : array of bool, (feature, feature)
-        Which features are alike in that.
+        How far from healthy the prediction is where it is a maker's affair, else 0.
+    off : MakersAffair
+        What models may be off by there.
+    paths : tuple of Stray
+        Each stray path once.
+    stray : array of int, (hypothesis,)
+        Which of `paths` it is; -1 where it is none.
     """
 
     fault: Whole
@@ -69,14 +74,21 @@ class Hypotheses:
     blind: list[Fault]
     rows: Moments
     far: Values
-    same: NDArray[np.bool_]
+    off: MakersAffair
+    paths: tuple[Stray, ...]
+    stray: Whole
 
     @cached_property
     def row(self) -> Whole:
         """The nearest row of the table: array, (hypothesis,)."""
         return np.where(self.way < 0.5, self.first, self.second)
 
-    def cov(self, which: Whole, columns: Whole | None = None) -> Values:
+    @cached_property
+    def makers_affair(self) -> NDArray[np.bool_]:
+        """Which hypotheses depend on a device's maker: array, (hypothesis,)."""
+        return np.asarray(self.far.any(axis=1))
+
+    def cov(self, which: Whole, columns: Whole | None = None, kind: str = BOTH) -> Values:
         """Return the spread over tolerances and over the step between severities: array, (which, column, column).
 
         Parameters
@@ -85,12 +97,17 @@ class Hypotheses:
             Hypotheses.
         columns : array of int or None
             Features, some more than once if need be; all if None.
+        kind : str
+            `NEAR` where a device does about what its model does, `WILD` where it does not, or `BOTH` as one spread.
         """
         at = np.arange(self.mean.shape[1]) if columns is None else columns
         spread = _between_rows(self.rows, self.first[which], self.second[which], self.way[which], at)
-        return _widened(spread, self.rows, self.first[which], self.second[which], self.far[which], self.same, at)
+        _add_steps(spread, self.rows, self.first[which], self.second[which], at, BETWEEN)
+        self.off.add(spread, self.far[which], at, kind)
+        self.off.add_size(spread, self.mean[which] - self.mean[0], at)
+        return spread
 
-    def segments(self, columns: Whole) -> tuple[Values, Values, Whole]:
+    def segments(self, columns: Whole, kind: str = BOTH) -> tuple[Values, Values, Whole]:
         """Return means and covariances of whole stretches between two rows of the table, severity and all.
 
         A rough look at many hypotheses at once.
@@ -98,6 +115,8 @@ class Hypotheses:
         Parameters
         ----------
         columns : array of int, (column,)
+        kind : str
+            As for `cov`.
 
         Returns
         -------
@@ -112,7 +131,10 @@ class Hypotheses:
         far = np.zeros((len(first), self.mean.shape[1]))
         far[segment] = self.far
         spread = _between_rows(self.rows, first, second, half, columns)
-        return mean, _widened(spread, self.rows, first, second, far, self.same, columns, steps=1), segment.ravel()
+        _add_steps(spread, self.rows, first, second, columns, 1)
+        self.off.add(spread, far, columns, kind)
+        self.off.add_size(spread, (self.rows.mean[first] + self.rows.mean[second]) / 2 - self.mean[0], columns)
+        return mean, spread, segment.ravel()
 
 
 def _between_rows(rows: Moments, first: Whole, second: Whole, way: Values, at: Whole) -> Values:
@@ -125,20 +147,12 @@ def _between_rows(rows: Moments, first: Whole, second: Whole, way: Values, at: W
     return spread
 
 
-def _widened(
-    spread: Values, rows: Moments, first: Whole, second: Whole, far: Values, same: NDArray[np.bool_], at: Whole,
-    steps: int = BETWEEN,
-) -> Values:  # fmt: skip
-    """Add to a covariance, in place, the width of a step and what models may be off by."""
+def _add_steps(spread: Values, rows: Moments, first: Whole, second: Whole, at: Whole, steps: int) -> None:
+    """Add to a covariance, in place, the width of a step between two rows."""
     moved = np.flatnonzero(first != second)
     if len(moved):
         width = (rows.mean[second[moved]] - rows.mean[first[moved]])[:, at] / (steps * 12**0.5)
         spread[moved] += width[:, :, None] * width[:, None, :]
-    own = far[:, at]
-    off = np.flatnonzero(own.any(axis=1))
-    if len(off):
-        spread[off] += own[off, :, None] * own[off, None, :] * same[np.ix_(at, at)]
-    return spread
 
 
 def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
@@ -155,7 +169,6 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
     each = steps(table)
     first, second, way = each.first, each.second, each.way[:, None]
     mean = (1 - way) * rows.mean[first] + way * rows.mean[second]
-    far, same = _far(table, features, mean, each.makers_affair)
     return Hypotheses(
         fault=each.fault,
         first=first,
@@ -167,25 +180,13 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
         suspects=each.suspects,
         shared=each.shared,
         lost=lost[first] | lost[second],
-        blind=[table.faults[row - 1] for row in np.flatnonzero(lost.any(axis=1)) if row],
+        blind=[table.faults[row - 1] for row in np.flatnonzero(lost.any(axis=1)) if 0 < row <= len(table.faults)],
         rows=rows,
-        far=far,
-        same=same,
+        far=np.abs(mean - mean[0]) * each.makers_affair[:, None],
+        off=makers_affair(allowances(table.circuit.unit.folder), features),
+        paths=each.paths,
+        stray=each.stray,
     )
-
-
-def _far(
-    table: Table, features: list[Feature], mean: Values, concerned: NDArray[np.bool_]
-) -> tuple[Values, NDArray[np.bool_]]:
-    """What models may be off by where it is the maker's affair: arrays, (hypothesis, feature), (feature, feature).
-
-    It grows with the distance from healthy.
-    """
-    allow = allowances(table.circuit.unit.folder)
-    share = np.array([allow.model_far_level if each.is_level else allow.model_far_dc for each in features])
-    off = share * np.abs(mean - mean[0]) * concerned[:, None]
-    places = [(each.point, each.against, each.frequency) for each in features]
-    return off, np.array([[one == other for other in places] for one in places], dtype=bool)
 
 
 def _widen_unsettled(table: Table, features: list[Feature], cov: Values) -> None:

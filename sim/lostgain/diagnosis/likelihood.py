@@ -8,8 +8,10 @@ from scipy.special import log_ndtr, logsumexp
 from scipy.stats import chi2
 
 from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.astray import prices, with_some_astray
 from lostgain.diagnosis.features import Feature, scaled
 from lostgain.diagnosis.hypotheses import Hypotheses
+from lostgain.diagnosis.makers import BOTH, NEAR, WILD
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.shapes import likelihood as shape_likelihood
 from lostgain.diagnosis.signs import sign_likelihood
@@ -38,7 +40,7 @@ def latent_mean(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     return np.where(here, found.mean[:, columns], found.mean[0, columns])
 
 
-def latent_cov(found: Hypotheses, seen: Observed, faulty: str, which: Whole) -> Values:
+def latent_cov(found: Hypotheses, seen: Observed, faulty: str, which: Whole, kind: str = BOTH) -> Values:
     """Return the spread of what hypotheses predict, allowances included: array, (which, latent, latent).
 
     Parameters
@@ -49,12 +51,14 @@ def latent_cov(found: Hypotheses, seen: Observed, faulty: str, which: Whole) -> 
         The channel that holds the fault.
     which : array of int, (which,)
         Hypotheses.
+    kind : str
+        As for `hypotheses.Hypotheses.cov`.
     """
     columns = seen.columns
     shared = found.shared[which]
     here = seen.here(faulty)[None, :] | shared[:, None]
     mean = np.where(here, found.mean[which][:, columns], found.mean[0, columns])
-    return _with_allowances(found, seen, faulty, shared, mean, found.cov(which, columns))
+    return _with_allowances(found, seen, faulty, shared, mean, found.cov(which, columns, kind))
 
 
 def _with_allowances(
@@ -89,9 +93,25 @@ def readings_likelihood(found: Hypotheses, seen: Observed, faulty: str, which: W
     """
     if not len(seen.value):
         return np.zeros(len(which))
+    result = _one_kind(found, seen, faulty, which, NEAR)
+    wild = np.flatnonzero(found.makers_affair[which])
+    if len(wild):
+        result[wild] = _either(result[wild], _one_kind(found, seen, faulty, which[wild], WILD), found.off.share)
+    return result
+
+
+def _either(near: Values, wild: Values, share: float) -> Values:
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.logaddexp(np.log1p(-share) + near, np.log(share) + wild))
+
+
+def _one_kind(found: Hypotheses, seen: Observed, faulty: str, which: Whole, kind: str) -> Values:
     middle = latent_mean(found, seen, faulty)[which] @ seen.operator.T
-    spread = seen.projected(latent_cov(found, seen, faulty, which)) + seen.noise
+    spread = seen.projected(latent_cov(found, seen, faulty, which, kind)) + seen.noise
     result = gaussian(seen.value, middle, spread)
+    if kind == NEAR:
+        away = _away(found, seen, middle)
+        result = with_some_astray(result, seen.value, middle, spread, away, prices(allowances(), seen.about))
     here = seen.here(faulty)[None, :] | found.shared[which, None]
     lost = ((found.lost[which][:, seen.columns] & here).astype(float) @ (seen.operator != 0).T) > 0
     if lost.any():
@@ -114,8 +134,19 @@ def rough_likelihood(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     faulty : str
         The channel that holds the fault.
     """
-    middle, spread, segment = _rough(found, seen, faulty)
-    return gaussian(seen.value, middle, spread)[segment]
+    (middle, spread, segment), wild = (_rough(found, seen, faulty, kind) for kind in (NEAR, WILD))
+    log = gaussian(seen.value, middle, spread)
+    price = prices(allowances(), seen.about)
+    log = with_some_astray(log, seen.value, middle, spread, _away(found, seen, middle), price)[segment]
+    other = gaussian(seen.value, *wild[:2])[segment]
+    return np.where(found.makers_affair, _either(log, other, found.off.share), log)
+
+
+def _away(found: Hypotheses, seen: Observed, middle: Values) -> NDArray[np.bool_]:
+    """Which predictions lie away from healthy: array, (hypothesis, reading)."""
+    allow = allowances()
+    least = np.array([allow.model_astray_db if each.is_level else allow.model_astray_dc for each in seen.about])
+    return np.asarray(np.abs(middle - seen.operator @ found.mean[0, seen.columns]) > least)
 
 
 def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values:
@@ -134,7 +165,7 @@ def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values
     and C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 5.4.2. From memory, checked in the
     tests against leaving it out.
     """
-    middle, spread, segment = _rough(found, seen, faulty)
+    middle, spread, segment = _rough(found, seen, faulty, BOTH)
     inverse = np.linalg.inv(spread)
     own = 1 / np.diagonal(inverse, axis1=1, axis2=2)
     off = (inverse @ (seen.value - middle)[..., None])[..., 0] * own
@@ -142,9 +173,9 @@ def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values
     return np.asarray((whole[:, None] - _density(off, own))[segment])
 
 
-def _rough(found: Hypotheses, seen: Observed, faulty: str) -> tuple[Values, Values, Whole]:
+def _rough(found: Hypotheses, seen: Observed, faulty: str, kind: str) -> tuple[Values, Values, Whole]:
     """Means and spreads of the readings over whole stretches, and which stretch each hypothesis lies in."""
-    middle, own, segment = found.segments(seen.columns)
+    middle, own, segment = found.segments(seen.columns, kind)
     shared = np.zeros(len(middle), dtype=bool)
     shared[segment] = found.shared
     here = seen.here(faulty)[None, :] | shared[:, None]
@@ -219,10 +250,21 @@ def gaussian(value: Values, middle: Values, spread: Values) -> Values:
     bordered[:, range(size), range(size)] += 1e-9
     bordered[:, size, :size] = bordered[:, :size, size] = value - middle
     bordered[:, size, size] = LARGE
-    lower = np.linalg.cholesky(bordered)
+    try:
+        lower = np.linalg.cholesky(bordered)
+    except np.linalg.LinAlgError:
+        bordered[:, :size, :size] = _mended(bordered[:, :size, :size])
+        lower = np.linalg.cholesky(bordered)
     off = lower[:, size, :size]
     determinant = 2 * np.log(np.diagonal(lower, axis1=1, axis2=2)[:, :size]).sum(axis=1)
     return np.asarray(-0.5 * (np.sum(off**2, axis=1) + determinant + size * np.log(2 * np.pi)))
+
+
+def _mended(spread: Values) -> Values:
+    """Return the nearest covariances: what few draws give for many pairs need not be one to the last digit."""
+    values, vectors = np.linalg.eigh(spread)
+    least = 1e-6 * values[:, -1:]
+    return np.asarray((vectors * np.maximum(values, least)[:, None, :]) @ np.swapaxes(vectors, 1, 2))
 
 
 def broad(found: Hypotheses, seen: Observed) -> float:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.doubts import warnings
+from lostgain.diagnosis.elsewhere import elsewhere
 from lostgain.diagnosis.evidence import evidence
 from lostgain.diagnosis.groups import grouped
 from lostgain.diagnosis.knowledge import Knowledge, stated
@@ -77,6 +78,7 @@ def match(
         knowledge=stated(knowledge) if knowledge is not None else (),
         contradiction=odd.reading if odd is not None else None,
         fit=posterior.fit(),
+        elsewhere=elsewhere(table, posterior),
     )
 
 

@@ -93,6 +93,27 @@ class Group:
 
 
 @dataclass(frozen=True)
+class Elsewhere:
+    """A stray path that explains the readings: a bridge, dirt, or a fault of another kind at the same place.
+
+    Parameters
+    ----------
+    text : str
+        For people.
+    stages : tuple of str
+    channel : str
+    ohms : float
+    probability : float
+    """
+
+    text: str
+    stages: tuple[str, ...]
+    channel: str
+    ohms: float
+    probability: float
+
+
+@dataclass(frozen=True)
 class Verdict:
     """The answer to a set of readings.
 
@@ -114,6 +135,8 @@ class Verdict:
         What else was taken into account, with what followed from it.
     contradiction : Reading or None
         A reading that contradicts all others and was left out; the first warning says what it would have to be.
+    elsewhere : tuple of Elsewhere
+        Stray paths that explain the readings, most probable first; their probability is part of `unexplained`.
     fit : float
         How often readings this far from what the most probable hypothesis predicts would come about, were it true.
     """
@@ -129,3 +152,4 @@ class Verdict:
     knowledge: tuple[str, ...] = ()
     contradiction: Reading | None = None
     fit: float = 1.0
+    elsewhere: tuple[Elsewhere, ...] = ()

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 Values = NDArray[np.float64]
 Whole = NDArray[np.int_]
 
-#: A draw's covariance counts fully only with many draws; with few, the off-diagonal part is distrusted.
+#: What readings have in common counts fully only with many draws; with few, it is the healthy unit's, where the same
+#: signal passes the same points.
 TRUST = 8.0
 #: Below this many draws a spread is pulled to the healthy unit's, which counts as this many more.
 ENOUGH = 8
@@ -53,16 +54,30 @@ def moments(predictions: Values) -> Moments:
     sums = np.where(there, draws, 0.0).sum(axis=1)
     mean = np.where(count >= 3, sums / np.maximum(count, 1), predictions[:, 0])
     deviation = np.where(there, draws - mean[:, None, :], 0.0)
-    both = there.astype(float)
-    cov = np.swapaxes(deviation, 1, 2) @ deviation
-    pairs = np.swapaxes(both, 1, 2) @ both
-    cov /= np.maximum(pairs - 1, 1)
-    healthy = np.diag(cov[0]).copy()
-    diagonal = np.arange(cov.shape[1])
-    variance = cov[:, diagonal, diagonal]
+    raw = np.sum(deviation**2, axis=1) / np.maximum(count - 1, 1)
     # A handful of draws says little about a spread: it is pulled to the healthy unit's, the less the more there are.
     few = np.where(count < ENOUGH, FEW / (FEW + np.maximum(count - 1, 0)), 0.0)
-    variance = (1 - few) * variance + few * healthy
-    cov *= np.where(pairs < ENOUGH, 1 - FEW / (FEW + np.maximum(pairs - 1, 0)), 1.0) * pairs / (pairs + TRUST)
-    cov[:, diagonal, diagonal] = variance
+    sigma = np.sqrt((1 - few) * raw + few * raw[0])
+    # Of each row's own correlation so much is kept; between numbers with unequal draws none, and the rest is healthy.
+    own = count / (count + TRUST)
+    scaled = deviation * (np.sqrt(own / np.maximum(count - 1, 1)) / np.sqrt(np.maximum(raw, 1e-30)))[:, None, :]
+    cov = np.swapaxes(scaled, 1, 2) @ scaled
+    cov *= count[:, :, None] == count[:, None, :]
+    left = np.sqrt(1 - own)
+    cov += left[:, :, None] * left[:, None, :] * _healthy(draws[0])
+    cov *= sigma[:, :, None] * sigma[:, None, :]
+    diagonal = np.arange(cov.shape[1])
+    cov[:, diagonal, diagonal] = sigma**2
     return Moments(mean, cov)
+
+
+def _healthy(draws: Values) -> Values:
+    """Return the correlation over the healthy unit's draws, as far as trusted: array, (feature, feature)."""
+    size = draws.shape[1]
+    whole = np.isfinite(draws).all(axis=1)
+    spread = draws[whole].std(axis=0) if whole.any() else np.zeros(size)
+    centred = np.divide(draws - draws[whole].mean(axis=0), spread, out=np.zeros_like(draws), where=spread > 0)[whole]
+    trusted = len(centred) / (len(centred) + TRUST)
+    found = trusted * centred.T @ centred / max(len(centred), 1)
+    found[np.arange(size), np.arange(size)] = 1.0
+    return np.asarray(found)

@@ -72,6 +72,11 @@ class Observed:
         return len(self.readings) + len(self.words) + len(self.signs)
 
     @cached_property
+    def about(self) -> list[Feature]:
+        """What each reading is about; of one compared with the good channel, what it is about in its own."""
+        return [self.features[self.latent[int(np.argmax(row))][1]] for row in self.operator]
+
+    @cached_property
     def columns(self) -> NDArray[np.int_]:
         """The feature of each latent number: array, (latent,)."""
         return np.array([feature for _, feature in self.latent], dtype=int)

@@ -92,6 +92,7 @@ class Posterior:
     found : Hypotheses
     cases : tuple of Case
     healthy, unexplained : float
+        Stray paths count as unexplained.
     evidence : float
         Logarithm of the readings' likelihood over all hypotheses: how well they agree with anything that is known.
     """
@@ -145,13 +146,17 @@ def weigh(
     with np.errstate(divide="ignore"):
         logs = [np.log(prior) + log for _, log, prior in drafts]
     healthy = np.log(allow.prior_healthy) + drafts[0][1][0]
-    unexplained = np.log(allow.prior_unexplained) + broad(found, seen)
+    strays = found.stray >= 0
+    anything = allow.prior_unexplained * (1 - allow.prior_stray * strays.any())
+    unexplained = np.log(anything) + broad(found, seen)
     total = float(logsumexp(np.concatenate([*logs, [healthy, unexplained]])))
     cases = tuple(
         Case(channel, seen, found, own, prior, np.exp(log - total))
         for (channel, own, prior), log in zip(drafts, logs, strict=True)
     )
-    return Posterior(seen, found, cases, float(np.exp(healthy - total)), float(np.exp(unexplained - total)), total)
+    stray = sum(float(case.share[strays].sum()) for case in cases)
+    other = float(np.exp(unexplained - total)) + stray
+    return Posterior(seen, found, cases, float(np.exp(healthy - total)), other, total)
 
 
 def _log_likelihood(table: Table, found: Hypotheses, seen: Observed, channel: str, prior: Values) -> Values:
@@ -193,4 +198,6 @@ def _priors(
         prior = np.where(found.fault >= 0, weight[found.fault] * found.prior, 0.0)
         each.append(np.where(found.shared & (number > 0), 0.0, prior))
     total = sum(float(prior.sum()) for prior in each)
-    return [prior / total * (1 - allow.prior_healthy - allow.prior_unexplained) for prior in each]
+    known = 1 - allow.prior_healthy - allow.prior_unexplained
+    stray = np.where(found.stray >= 0, found.prior, 0.0) * allow.prior_unexplained * allow.prior_stray / len(channels)
+    return [prior / total * known + stray for prior in each]

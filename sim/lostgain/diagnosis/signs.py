@@ -38,6 +38,7 @@ def sign_likelihood(table: Table, found: Hypotheses, reading: Reading, faulty: s
     row = rates()[reading.quantity]
     each = np.array([row.get(fault.mode, row["other"]) for fault in found.suspects])
     chance = np.where(found.fault >= 0, each[found.fault], row["healthy"])
+    chance = np.where(found.stray >= 0, row["other"], chance)
     if "unsettled" in row:
         unsettled = ~np.all(np.asarray(table.data.settled.values), axis=1)[found.row]
         chance = np.where(unsettled, np.maximum(chance, row["unsettled"]), chance)

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.faults import Fault, Mode, modes_for
+from lostgain.faults import Fault, Mode, Stray, modes_for
 from lostgain.faults.severities import density
 from lostgain.signatures import Table
 
@@ -31,7 +31,7 @@ class Steps:
     suspects : tuple of Fault
         Each part and mode once.
     fault : array of int, (step,)
-        Which of `suspects` it belongs to; -1 for the healthy unit.
+        Which of `suspects` it belongs to; -1 for the healthy unit, and for a stray path.
     first, second : arrays of int, (step,)
         The rows of the table it lies between; both the same where there is nothing between.
     way : array, (step,)
@@ -44,6 +44,10 @@ class Steps:
         True for a fault that all channels have.
     makers_affair : array of bool, (step,)
         Whether what it shows depends on a device's maker.
+    paths : tuple of Stray
+        Each stray path once.
+    stray : array of int, (step,)
+        Which of `paths` it is; -1 where it is none. The prior shares of all stray paths add up to one together.
     """
 
     suspects: tuple[Fault, ...]
@@ -55,12 +59,17 @@ class Steps:
     prior: Values
     shared: NDArray[np.bool_]
     makers_affair: NDArray[np.bool_]
+    paths: tuple[Stray, ...]
+    stray: Whole
 
 
 def steps(table: Table) -> Steps:
     """Return the severities of a table's faults."""
-    kinds = tuple("" if fault.members else table.circuit.parts[fault.part].part.kind for fault in table.faults)
-    return _steps(table.faults, kinds)
+    kinds = tuple(
+        tuple(table.circuit.parts[member.part].part.kind for member in fault.members or (fault,))
+        for fault in table.faults
+    )
+    return _steps(table.faults, kinds, table.strays)
 
 
 def mode_of(table: Table, fault: Fault) -> Mode:
@@ -74,7 +83,7 @@ def _mode(kind: str, name: str) -> Mode:
 
 
 @lru_cache(maxsize=8)
-def _steps(faults: tuple[Fault, ...], kinds: tuple[str, ...]) -> Steps:
+def _steps(faults: tuple[Fault, ...], kinds: tuple[tuple[str, ...], ...], strays: tuple[Stray, ...]) -> Steps:
     """Return the steps; kept, since a table is asked for them at every match."""
     rows_of: dict[tuple[str, str], list[int]] = {}
     for number, fault in enumerate(faults, 1):
@@ -86,17 +95,47 @@ def _steps(faults: tuple[Fault, ...], kinds: tuple[str, ...]) -> Steps:
         if len(rows) == 1 or levels[0] is None:
             parts.append((number, rows[0], rows[0], 0.0, np.nan if levels[0] is None else levels[0], 1.0))
         else:
-            mode = _mode(kinds[rows[0] - 1], faults[rows[0] - 1].mode)
+            mode = _mode(kinds[rows[0] - 1][0], faults[rows[0] - 1].mode)
             parts += [(number, *step) for step in _between(mode, rows, [level or 0.0 for level in levels])]
+    known = len(parts)
+    paths, of_path, more = _stray_steps(strays, len(faults) + 1)
+    parts += more
     of_suspect, first, second = (np.array([part[place] for part in parts], dtype=int) for place in range(3))
     way, severity, prior = (np.array([part[place] for part in parts]) for place in range(3, 6))
-    makers = [not one.members and _mode(kinds[rows[0] - 1], one.mode).makers_affair
-              for one, rows in zip(suspects, rows_of.values(), strict=True)]  # fmt: skip
+    makers = [_depends_on_maker(one, kinds[rows[0] - 1]) for one, rows in zip(suspects, rows_of.values(), strict=True)]
     return Steps(
         suspects, of_suspect, first, second, way, severity, prior,
         np.array([index >= 0 and suspects[index].shared for index in of_suspect]),
         np.array([index >= 0 and makers[index] for index in of_suspect]),
+        paths,
+        np.array([-1] * known + of_path, dtype=int),
     )  # fmt: skip
+
+
+def _depends_on_maker(fault: Fault, kinds: tuple[str, ...]) -> bool:
+    """Whether what a fault, or one of a cluster, shows depends on a device's maker."""
+    return any(_mode(kind, one.mode).makers_affair for one, kind in zip(fault.members or (fault,), kinds, strict=True))
+
+
+def _stray_steps(
+    strays: tuple[Stray, ...], start: int
+) -> tuple[tuple[Stray, ...], list[int], list[tuple[int, int, int, float, float, float]]]:
+    """Stray paths, which of them each step is, and the steps; one path as likely as another."""
+    rows_of: dict[tuple[str, str], list[int]] = {}
+    for number, stray in enumerate(strays):
+        rows_of.setdefault(stray.nodes, []).append(number)
+    of_path: list[int] = []
+    found: list[tuple[int, int, int, float, float, float]] = []
+    for path, rows in enumerate(rows_of.values()):
+        at = sorted(rows, key=lambda row: strays[row].ohms)
+        mine = [(start + at[0], start + at[0], 0.0, strays[at[0]].ohms)] if len(at) == 1 else []
+        for first, second in pairwise(at):
+            low, high = np.log(strays[first].ohms), np.log(strays[second].ohms)
+            ways = np.arange(BETWEEN + (second == at[-1])) / BETWEEN
+            mine += [(start + first, start + second, way, float(np.exp((1 - way) * low + way * high))) for way in ways]
+        of_path += [path] * len(mine)
+        found += [(-1, *step, 1 / len(mine) / len(rows_of)) for step in mine]
+    return tuple(strays[rows[0]] for rows in rows_of.values()), of_path, found
 
 
 def _between(mode: Mode, rows: list[int], levels: list[float]) -> list[tuple[int, int, float, float, float]]:

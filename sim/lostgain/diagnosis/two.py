@@ -130,7 +130,7 @@ def _singles(table: Table, posterior: Posterior, case: Case) -> list[int]:
     kept: dict[tuple[str, str], int] = {}
     for index in np.argsort(-score):
         row = int(posterior.found.row[index])
-        if row == 0:
+        if row == 0 or row > len(table.faults):
             continue
         fault = table.faults[row - 1]
         if not fault.members:

@@ -6,5 +6,18 @@ from lostgain.faults.listing import listing
 from lostgain.faults.model import Fault
 from lostgain.faults.parse import parse
 from lostgain.faults.rates import Rates, rates
+from lostgain.faults.strays import Stray, put_stray, strays
 
-__all__ = ["Fault", "Mode", "Rates", "listing", "modes_for", "parse", "put_in", "rates"]
+__all__ = [
+    "Fault",
+    "Mode",
+    "Rates",
+    "Stray",
+    "listing",
+    "modes_for",
+    "parse",
+    "put_in",
+    "put_stray",
+    "rates",
+    "strays",
+]

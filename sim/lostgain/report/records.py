@@ -27,9 +27,10 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
     -------
     dict
         ``suspects`` (most probable first; each with ``part``, ``mode``, ``severity``, ``severity_text``, ``stage``,
-        ``channel``, ``probability``, ``group``), ``healthy``, ``unexplained``, ``groups`` (each with ``group``,
-        ``suspects``, ``probability``), ``warnings``, ``table``, ``knowledge``; with `limits` also ``inseparable`` and
-        ``unmarked``, with `tried` also ``two_at_once``. What is no number is None.
+        ``channel``, ``probability``, ``group``), ``healthy``, ``unexplained``, ``elsewhere`` (stray paths that
+        explain the readings), ``groups`` (each with ``group``, ``suspects``, ``probability``), ``warnings``,
+        ``table``, ``knowledge``; with `limits` also ``inseparable`` and ``unmarked``, with `tried` also
+        ``two_at_once``. What is no number is None.
     """
     suspects = [
         {
@@ -52,6 +53,16 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
         "suspects": suspects,
         "healthy": _number(verdict.healthy),
         "unexplained": _number(verdict.unexplained),
+        "elsewhere": [
+            {
+                "text": each.text,
+                "stages": list(each.stages),
+                "channel": each.channel,
+                "ohm": _number(each.ohms),
+                "probability": _number(each.probability),
+            }
+            for each in verdict.elsewhere
+        ],
         "groups": groups,
         "warnings": list(verdict.warnings),
         "table": verdict.table,

@@ -76,9 +76,12 @@ def _suspects(verdict: Verdict, leading: list[Suspect]) -> list[str]:
         rest = max(0.0, 1 - shown - verdict.healthy - verdict.unexplained)
         lines += _entry("", rest, f"{many} other faults together, each less likely than those above")
     lines += _entry("", verdict.healthy, "nothing is wrong: these are readings of a healthy unit")
-    return lines + _entry(
-        "", verdict.unexplained, "something else: a fault that is not in the table, or several at once"
-    )
+    lines += _entry("", verdict.unexplained, "something else: a fault that is not in the table, or several at once")
+    for path in verdict.elsewhere:
+        place = f"{' / '.join(path.stages)}, {path.channel}"
+        text = f"of that, {percent(path.probability)}: {path.text} ({place}), be it solder, dirt or another fault there"
+        lines += wrapped(text, " " * 16)
+    return lines
 
 
 def _entry(number: str, share: float, text: str) -> list[str]:

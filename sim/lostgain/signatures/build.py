@@ -10,7 +10,7 @@ from pathlib import Path
 
 from lostgain.circuit import Circuit
 from lostgain.engine import Outcome, Pool
-from lostgain.faults import Fault, listing, put_in
+from lostgain.faults import Fault, Stray, listing, put_in, put_stray, strays
 from lostgain.signatures.draws import deviates, varied
 from lostgain.signatures.rows import RowResult, RowTask, empty, run_row
 from lostgain.signatures.store import Journal, alone, cannot_keep, folder, key_of
@@ -57,23 +57,25 @@ def table(
         If the table cannot be kept where tables are kept.
     """
     faults = tuple(listing(circuit))
-    key = key_of(circuit, list(faults), seed, draws, slow_draws)
+    paths = tuple(strays(circuit))
+    key = key_of(circuit, [*faults, *paths], seed, draws, slow_draws)
     path = folder() / f"{circuit.unit.name}-{key}.nc"
-    found = load(path, circuit, faults, key)
+    found = load(path, circuit, faults, paths, key)
     if found is not None:
         return found
     with alone(path):
         # Another process may have built it while this one waited.
-        found = load(path, circuit, faults, key)
+        found = load(path, circuit, faults, paths, key)
         if found is not None:
             return found
-        return _built(path, circuit, faults, key, pool, progress, seed, draws, slow_draws)
+        return _built(path, circuit, faults, paths, key, pool, progress, seed, draws, slow_draws)
 
 
 def _built(
     path: Path,
     circuit: Circuit,
     faults: tuple[Fault, ...],
+    paths: tuple[Stray, ...],
     key: str,
     pool: Pool | None,
     progress: Progress | None,
@@ -86,13 +88,14 @@ def _built(
     z = deviates(draws, len(numbers), seed)
     rows: list[tuple[Fault, ...]] = [(), *((fault,) for fault in faults)]
     tasks = [RowTask(circuit, row, numbers, z, slow_draws) for row in rows]
+    tasks += [RowTask(circuit, (), numbers, z, slow_draws, stray=path) for path in paths]
     with closing(Journal(path.with_suffix(".partial"), key)) as journal:
         if pool is None:
             with Pool(time_limit=ROW_LIMIT) as own:
                 results = _run(tasks, journal, own, progress)
         else:
             results = _run(tasks, journal, pool, progress)
-        made = assembled(circuit, faults, results, key, seed)
+        made = assembled(circuit, faults, results, key, seed, paths)
         try:
             save(made, path)
         except OSError as error:
@@ -142,6 +145,8 @@ def _twins(tasks: list[RowTask]) -> list[int]:
         flat = task.circuit.flat
         for fault in task.faults:
             flat = put_in(flat, fault, task.circuit)
+        if task.stray is not None:
+            flat = put_stray(flat, task.stray)
         digest = hashlib.sha256("\n".join(sorted(flat.lines())).encode()).digest()
         twins.append(seen.setdefault(digest, number))
     return twins

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
-from lostgain.faults import Fault, put_in
+from lostgain.faults import Fault, Stray, put_in, put_stray
 from lostgain.signatures.draws import Varied, drawn
 from lostgain.signatures.probes import (
     FLOATING,
@@ -50,6 +50,8 @@ class RowTask:
         False for a circuit whose transient was found never to end.
     healthy : RowResult or None
         The healthy unit's row, once it is known: what a fault leaves alone need not be computed again.
+    stray : Stray or None
+        A stray path instead of a fault: at nominal values only, since it stands for faults that are not known well.
     """
 
     circuit: Circuit
@@ -59,6 +61,7 @@ class RowTask:
     slow_draws: int
     in_time: bool = True
     healthy: RowResult | None = None
+    stray: Stray | None = None
 
 
 @dataclass
@@ -126,6 +129,9 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         _keep(result, 0, index, found)
         result.wave[:, index], result.settled[index], cycles[index] = found.wave, found.settled, found.cycles
         result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, np.abs(small[:, index]))) < AGREE_DB))
+    if task.stray is not None:
+        result.status = "; ".join(said) or "ok"
+        return result
     flats = [_faulty(drawn(circuit.flat, task.numbers, z), task) for z in task.z]
     lost = _small_draws(session, nominal, flats, circuit, result, small)
     # What settles late or never is followed at nominal values only: there the draws' spread is the healthy unit's.
@@ -142,7 +148,7 @@ def run_row(session: Session, task: RowTask) -> RowResult:
 def _faulty(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
     for fault in task.faults:
         flat = put_in(flat, fault, task.circuit)
-    return flat
+    return put_stray(flat, task.stray) if task.stray is not None else flat
 
 
 def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowResult) -> Complex:

@@ -9,7 +9,7 @@ import os
 import sqlite3
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
@@ -20,7 +20,7 @@ import platformdirs
 from filelock import FileLock
 
 from lostgain.circuit import Circuit
-from lostgain.faults import Fault
+from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import catalogue_text
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import steady
@@ -29,7 +29,7 @@ from lostgain.signatures.rows import QUICK, RowResult
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 6
+METHOD = 7
 
 
 def folder() -> Path:
@@ -38,13 +38,13 @@ def folder() -> Path:
     return Path(named) if named else Path(platformdirs.user_cache_dir("lostgain", appauthor=False))
 
 
-def key_of(circuit: Circuit, faults: list[Fault], seed: int, draws: int, slow_draws: int) -> str:
+def key_of(circuit: Circuit, faults: Sequence[Fault | Stray], seed: int, draws: int, slow_draws: int) -> str:
     """Return the identifier of a table: a digest of all that its numbers come from.
 
     Parameters
     ----------
     circuit : Circuit
-    faults : list of Fault
+    faults : sequence of Fault or Stray
         The rows.
     seed, draws, slow_draws : int
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -14,7 +15,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit
-from lostgain.faults import Fault
+from lostgain.faults import Fault, Stray
 from lostgain.signatures.rows import RowResult
 
 _VARIABLES = ("dc", "level", "swing", "wave", "small_signal", "settled", "status", "fault", "point", "frequency")
@@ -28,7 +29,7 @@ class Table:
     ----------
     circuit : Circuit
     faults : tuple of Fault
-        The fault of each row but the first; row 0 is the healthy unit.
+        The fault of each row but the first; row 0 is the healthy unit. Rows of stray paths come last.
     data : xarray.Dataset
         ``dc (row, sample, point) [V]``, ``level (row, sample, point, frequency) [V rms]``,
         ``swing (row, sample, point, frequency) [V peak to peak]``, ``wave (row, point, frequency, phase) [V]``,
@@ -38,12 +39,15 @@ class Table:
         values, the others are tolerance draws, the same for every row. What did not converge is NaN.
     key : str
         Identifier: a digest of all that the numbers come from.
+    strays : tuple of Stray
+        The stray paths, which have nominal values only.
     """
 
     circuit: Circuit
     faults: tuple[Fault, ...]
     data: xr.Dataset
     key: str
+    strays: tuple[Stray, ...] = ()
 
     @cached_property
     def points(self) -> tuple[str, ...]:
@@ -79,12 +83,19 @@ class Table:
     def failed(self) -> tuple[tuple[Fault | None, str], ...]:
         """Rows that lack numbers, with the reason."""
         rows: tuple[Fault | None, ...] = (None, *self.faults)
-        status = [str(text) for text in self.data.status.values]
+        status = [str(text) for text in self.data.status.values][: len(rows)]
         return tuple((row, text) for row, text in zip(rows, status, strict=True) if text != "ok")
 
 
-def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult], key: str, seed: int) -> Table:
-    """Return the table of finished rows, the healthy one first."""
+def assembled(
+    circuit: Circuit,
+    faults: tuple[Fault, ...],
+    rows: list[RowResult],
+    key: str,
+    seed: int,
+    strays: tuple[Stray, ...] = (),
+) -> Table:
+    """Return the table of finished rows: the healthy one, the faults, the stray paths."""
     numbers = ("row", "sample", "point", "frequency")
     data = xr.Dataset(
         {
@@ -107,7 +118,7 @@ def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult]
             "small_signal": (("row", "frequency"), np.array([row.small_signal for row in rows])),
             "settled": (("row", "frequency"), np.array([row.settled for row in rows])),
             "status": (("row",), np.array([row.status for row in rows], dtype=object)),
-            "fault": (("row",), np.array(["healthy", *(fault.label for fault in faults)], dtype=object)),
+            "fault": (("row",), np.array(["healthy", *_labels(faults), *_labels(strays)], dtype=object)),
         },
         coords={
             "point": np.array(list(circuit.points), dtype=object),
@@ -116,7 +127,11 @@ def assembled(circuit: Circuit, faults: tuple[Fault, ...], rows: list[RowResult]
         attrs={"key": key, "unit": circuit.unit.name, "ngspice": circuit.version, "seed": seed},
     )
     data.attrs["digest"] = _digest(data)
-    return Table(circuit, faults, data, key)
+    return Table(circuit, faults, data, key, strays)
+
+
+def _labels(rows: Sequence[Fault | Stray]) -> list[str]:
+    return [row.label for row in rows]
 
 
 def _digest(data: xr.Dataset) -> str:
@@ -152,7 +167,7 @@ def save(table: Table, path: Path) -> None:
         part.unlink(missing_ok=True)
 
 
-def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], key: str) -> Table | None:
+def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...], key: str) -> Table | None:
     """Open a table, or return None where there is none that fits."""
     try:
         # Looked through first, since h5netcdf leaves a half-open file behind where it comes upon damage.
@@ -164,12 +179,13 @@ def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], key: str) -> T
             data = found.load()
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, IndexError):
         return None  # none, or none of ours, or damaged: it will be built
-    sizes = {"row": len(faults) + 1, "point": len(circuit.points), "frequency": len(circuit.unit.setup.frequencies)}
+    rows = 1 + len(faults) + len(strays)
+    sizes = {"row": rows, "point": len(circuit.points), "frequency": len(circuit.unit.setup.frequencies)}
     if not set(_VARIABLES) <= data.variables.keys():
         return None
     if any(data.sizes.get(name) != size for name, size in sizes.items()):
         return None
-    return Table(circuit, faults, data, key) if data.attrs.get("digest") == _digest(data) else None
+    return Table(circuit, faults, data, key, strays) if data.attrs.get("digest") == _digest(data) else None
 
 
 def _seen(_name: str, each: h5py.Dataset | h5py.Group) -> None:

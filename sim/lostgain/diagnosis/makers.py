@@ -1,0 +1,101 @@
+"""Where what a device does is its maker's affair: a chip without one supply, an input left floating.
+
+A generic model then either shows about what the real device does, or something else altogether: two spreads, each with
+its share of the probability.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.diagnosis.allowances import Allowances
+from lostgain.diagnosis.features import Feature
+
+Values = NDArray[np.float64]
+Whole = NDArray[np.int_]
+
+NEAR, WILD, BOTH = "near", "wild", "both"
+#: How much of a point's deviation is the same at all frequencies.
+ALIKE = 0.97
+
+
+@dataclass(frozen=True)
+class MakersAffair:
+    """What models may be off by.
+
+    Parameters
+    ----------
+    near, wild : arrays, (feature,)
+        One standard deviation, as a share of the distance from healthy: where the device does about what its model
+        does, and where it does not.
+    alike : array, (feature, feature)
+        Correlation.
+    share : float
+        Probability of the second.
+    size : array, (feature, feature)
+        What the size of any fault's effect may be off by, as a share of the effect, squared.
+    """
+
+    near: Values
+    wild: Values
+    alike: Values
+    share: float
+    size: Values
+
+    def add(self, spread: Values, far: Values, at: Whole, kind: str) -> None:
+        """Add to covariances, in place.
+
+        Parameters
+        ----------
+        spread : array, (hypothesis, column, column)
+        far : array, (hypothesis, feature)
+            Distance from healthy, 0 where models are trusted.
+        at : array of int, (column,)
+            Feature of each column.
+        kind : str
+            `NEAR`, `WILD` or `BOTH`.
+        """
+        concerned = np.flatnonzero(far.any(axis=1))
+        if not len(concerned):
+            return
+        both = np.sqrt((1 - self.share) * self.near**2 + self.share * self.wild**2)
+        size = {NEAR: self.near, WILD: self.wild, BOTH: both}[kind]
+        own = (far[concerned] * size)[:, at]
+        spread[concerned] += own[:, :, None] * own[:, None, :] * self.alike[np.ix_(at, at)]
+
+    def add_size(self, spread: Values, off: Values, at: Whole) -> None:
+        """Add to covariances, in place, that a fault may do somewhat more or less than its model, alike at all points.
+
+        Parameters
+        ----------
+        spread : array, (hypothesis, column, column)
+        off : array, (hypothesis, feature)
+            What each hypothesis predicts beside healthy.
+        at : array of int, (column,)
+        """
+        own = off[:, at]
+        spread += own[:, :, None] * own[:, None, :] * self.size[np.ix_(at, at)]
+
+
+def makers_affair(allow: Allowances, features: list[Feature]) -> MakersAffair:
+    """Return what models may be off by for some features.
+
+    Parameters
+    ----------
+    allow : Allowances
+    features : list of Feature
+    """
+    level = np.array([each.is_level for each in features], dtype=bool)
+    place = [(each.point, each.against, each.frequency if not each.is_level else 0) for each in features]
+    same = np.array([[one == other for other in place] for one in place], dtype=bool).reshape(len(level), len(level))
+    at = np.array([each.frequency for each in features])
+    return MakersAffair(
+        near=np.where(level, allow.model_near_level, allow.model_near_dc),
+        wild=np.where(level, allow.model_wild_level, allow.model_wild_dc),
+        alike=same * np.where(at[:, None] == at[None, :], 1.0, ALIKE),
+        share=allow.model_wild,
+        size=np.where(level, allow.model_size_level, allow.model_size_dc) ** 2 * (level[:, None] == level[None, :]),
+    )
