@@ -144,12 +144,12 @@ def test_out_of_reach_in_the_other_channel_does_not_matter_here() -> None:
 
 
 def test_stops_at_one_part() -> None:
-    step = ask(*taken("R4 open"))
+    step = ask(*taken("R6 open"))
     assert step.stop == "sure"
-    assert step.parts[0][0] == "R4"
+    assert step.parts[0][0] == "R6"
     assert step.action is not None
-    assert step.action.text == "lift one leg of R4 and measure it"
-    assert next_line(step, megaphone().circuit.unit).startswith("Lift one leg of R4 and measure it.")
+    assert step.action.text == "lift one leg of R6 and measure it"
+    assert next_line(step, megaphone().circuit.unit).startswith("Lift one leg of R6 and measure it.")
 
 
 def test_stops_at_parts_that_nothing_tells_apart() -> None:

@@ -45,4 +45,4 @@ def _said(stray: Stray, ohms: float, channel: Channel) -> str:
     pins = [f"{channel.called(name)} pin {pin}" for name, pin in stray.pins]
     if not stray.end:
         return f"like a bridge between {pins[0]} and {pins[1]}"
-    return f"like about {show(ohms, 'ohm', 1)} from {pins[0]} to {stray.end}"
+    return f"like about {show(ohms, 'ohm', 2)} from {pins[0]} to {stray.end}"
