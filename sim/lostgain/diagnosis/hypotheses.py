@@ -107,13 +107,15 @@ class Hypotheses:
         self.off.add_size(spread, self.mean[which] - self.mean[0], at)
         return spread
 
-    def segments(self, columns: Whole, kind: str = BOTH) -> tuple[Values, Values, Whole]:
+    def segments(self, which: Whole, columns: Whole, kind: str = BOTH) -> tuple[Values, Values, Whole]:
         """Return means and covariances of whole stretches between two rows of the table, severity and all.
 
         A rough look at many hypotheses at once.
 
         Parameters
         ----------
+        which : array of int, (which,)
+            Hypotheses.
         columns : array of int, (column,)
         kind : str
             As for `cov`.
@@ -121,15 +123,15 @@ class Hypotheses:
         Returns
         -------
         mean, cov : arrays, (segment, column), (segment, column, column)
-        segment : array of int, (hypothesis,)
+        segment : array of int, (which,)
             Which one each hypothesis lies in.
         """
-        ends, segment = np.unique(np.stack([self.first, self.second]), axis=1, return_inverse=True)
+        ends, segment = np.unique(np.stack([self.first[which], self.second[which]]), axis=1, return_inverse=True)
         first, second = ends
         mean = (self.rows.mean[first] + self.rows.mean[second])[:, columns] / 2
         half = np.full(len(first), 0.5)
         far = np.zeros((len(first), self.mean.shape[1]))
-        far[segment] = self.far
+        far[segment.ravel()] = self.far[which]
         spread = _between_rows(self.rows, first, second, half, columns)
         _add_steps(spread, self.rows, first, second, columns, 1)
         self.off.add(spread, far, columns, kind)

@@ -134,12 +134,15 @@ def rough_likelihood(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     faulty : str
         The channel that holds the fault.
     """
-    (middle, spread, segment), wild = (_rough(found, seen, faulty, kind) for kind in (NEAR, WILD))
+    middle, spread, segment = _rough(found, seen, faulty, NEAR, np.arange(len(found.fault)))
     log = gaussian(seen.value, middle, spread)
     price = prices(allowances(), seen.about)
     log = with_some_astray(log, seen.value, middle, spread, _away(found, seen, middle), price)[segment]
-    other = gaussian(seen.value, *wild[:2])[segment]
-    return np.where(found.makers_affair, _either(log, other, found.off.share), log)
+    wild = np.flatnonzero(found.makers_affair)
+    if len(wild):
+        middle, spread, segment = _rough(found, seen, faulty, WILD, wild)
+        log[wild] = _either(log[wild], gaussian(seen.value, middle, spread)[segment], found.off.share)
+    return log
 
 
 def _away(found: Hypotheses, seen: Observed, middle: Values) -> NDArray[np.bool_]:
@@ -165,7 +168,7 @@ def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values
     and C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 5.4.2. From memory, checked in the
     tests against leaving it out.
     """
-    middle, spread, segment = _rough(found, seen, faulty, BOTH)
+    middle, spread, segment = _rough(found, seen, faulty, BOTH, np.arange(len(found.fault)))
     inverse = np.linalg.inv(spread)
     own = 1 / np.diagonal(inverse, axis1=1, axis2=2)
     off = (inverse @ (seen.value - middle)[..., None])[..., 0] * own
@@ -173,11 +176,11 @@ def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values
     return np.asarray((whole[:, None] - _density(off, own))[segment])
 
 
-def _rough(found: Hypotheses, seen: Observed, faulty: str, kind: str) -> tuple[Values, Values, Whole]:
+def _rough(found: Hypotheses, seen: Observed, faulty: str, kind: str, which: Whole) -> tuple[Values, Values, Whole]:
     """Means and spreads of the readings over whole stretches, and which stretch each hypothesis lies in."""
-    middle, own, segment = found.segments(seen.columns, kind)
+    middle, own, segment = found.segments(which, seen.columns, kind)
     shared = np.zeros(len(middle), dtype=bool)
-    shared[segment] = found.shared
+    shared[segment] = found.shared[which]
     here = seen.here(faulty)[None, :] | shared[:, None]
     mean = np.where(here, middle, found.mean[0, seen.columns])
     spread = seen.projected(_with_allowances(found, seen, faulty, shared, mean, own)) + seen.noise

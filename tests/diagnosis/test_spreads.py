@@ -1,0 +1,98 @@
+"""Spreads over the draws, and predictions astray."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.astray import prices, with_some_astray
+from lostgain.diagnosis.features import DC, Feature
+from lostgain.diagnosis.likelihood import gaussian
+from lostgain.diagnosis.makers import BOTH, NEAR, WILD, makers_affair
+from lostgain.diagnosis.moments import moments
+
+FEATURES = [Feature(0, 0, floor=1e-3), Feature(0, 1, floor=1e-3), Feature(1, 0, floor=1e-3), Feature(0, DC)]
+
+
+@settings(max_examples=60)
+@given(st.integers(0, 10_000), st.lists(st.sampled_from([0, 1, 3, 7, 16]), min_size=5, max_size=5))
+def test_spreads_are_covariances_however_many_draws_there_are(seed: int, followed: list[int]) -> None:
+    rng = np.random.default_rng(seed)
+    mix = rng.normal(size=(5, 5))
+    predictions = np.einsum("rsf,fg->rsg", rng.normal(size=(3, 17, 5)), mix)
+    for feature, many in enumerate(followed):
+        predictions[1:, 1 + many :, feature] = np.nan
+    found = moments(predictions)
+    for each in found.cov:
+        assert each == pytest.approx(each.T)
+        assert np.linalg.eigvalsh(each).min() > -1e-9 * np.trace(each)
+        assert (np.diag(each) > 0).all()
+
+
+def test_many_draws_give_the_usual_mean_and_variance() -> None:
+    """numpy's own mean and unbiased variance."""
+    predictions = np.random.default_rng(3).normal(size=(2, 17, 4))
+    found = moments(predictions)
+    assert found.mean == pytest.approx(predictions[:, 1:].mean(axis=1))
+    assert np.diagonal(found.cov, axis1=1, axis2=2) == pytest.approx(predictions[:, 1:].var(axis=1, ddof=1))
+
+
+def test_three_draws_take_the_correlation_of_the_healthy_unit() -> None:
+    """Two points that carry one signal are no two witnesses, however few draws say so."""
+    rng = np.random.default_rng(5)
+    predictions = np.repeat(rng.normal(size=(2, 17, 1)), 2, axis=2)
+    predictions[1, 4:] = np.nan
+    cov = moments(predictions).cov[1]
+    assert cov[0, 1] / np.sqrt(cov[0, 0] * cov[1, 1]) > 0.5
+
+
+def astray(value: np.ndarray, may: np.ndarray) -> tuple[float, float]:
+    """Log density with some astray, and with none."""
+    spread = np.diag([1.0, 1.0, 1.0, 0.01])[None] + 0.2 * np.diag([1.0, 1.0, 1.0, 0.0])[None]
+    features = FEATURES * 3
+    wide = np.kron(np.eye(3), spread[0])[None]
+    log = gaussian(value, np.zeros((1, 12)), wide)
+    price = prices(allowances(), features)
+    return float(with_some_astray(log, value, np.zeros((1, 12)), wide, may[None], price)[0]), float(log[0])
+
+
+def test_a_reading_that_is_far_off_costs_its_price_and_no_more() -> None:
+    value = np.full(12, 0.1)
+    value[5] = 60.0
+    value[3::4] = 0.01
+    found, none = astray(value, np.ones(12, dtype=bool))
+    rest = np.delete(value, 5)
+    wide = np.delete(np.delete(np.kron(np.eye(3), np.diag([1.2, 1.2, 1.2, 0.01])), 5, 0), 5, 1)
+    without = float(gaussian(rest, np.zeros((1, 11)), wide[None])[0])
+    allow = allowances()
+    price = np.log(allow.model_astray / (allow.prior_broad_db * np.sqrt(2 * np.pi)))
+    assert found == pytest.approx(without + price, abs=1e-4)
+    assert found > none + 1000
+
+
+def test_what_agrees_is_not_taken_out_and_what_may_not_be_stays() -> None:
+    agree = np.full(12, 0.05)
+    assert astray(agree, np.ones(12, dtype=bool))[0] == astray(agree, np.ones(12, dtype=bool))[1]
+    wild = agree.copy()
+    wild[5] = 60.0
+    found, none = astray(wild, np.zeros(12, dtype=bool))
+    assert found == none
+
+
+def test_a_makers_affair_is_wider_where_it_does_something_else() -> None:
+    off = makers_affair(allowances(), FEATURES)
+    far = np.array([[-40.0, -40.0, -20.0, 2.0], [0.0, 0.0, 0.0, 0.0]])
+    sizes = {}
+    for kind in (NEAR, WILD, BOTH):
+        spread = np.zeros((2, 4, 4))
+        off.add(spread, np.abs(far), np.arange(4), kind)
+        assert not spread[1].any()
+        sizes[kind] = np.diag(spread[0])
+        assert np.linalg.eigvalsh(spread[0]).min() > -1e-9
+        assert spread[0][0, 1] > 0.9 * spread[0][0, 0]  # one point at two frequencies is off alike
+        assert spread[0][0, 2] == 0.0
+    assert (sizes[NEAR] < sizes[BOTH]).all()
+    assert (sizes[BOTH] < sizes[WILD]).all()
