@@ -35,7 +35,7 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     notes = _description(seen, found, readings.good)
     if posterior.unexplained > ODD or posterior.fit() < POOR:
         notes.append(f"None of the faults in the table explains these readings well.{_oddest(posterior)}")
-    notes += seen.left_out
+    notes += [note for note in seen.left_out if not _told(note, readings)]
     notes += readings.warnings
     notes += [str(doubt) for doubt in table.circuit.unit.doubts]
     if found.blind:
@@ -46,6 +46,12 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     if not healthy.all():
         notes.append("The healthy unit's level did not settle at every frequency; its figures are less certain.")
     return notes
+
+
+def _told(note: str, readings: Readings) -> bool:
+    """Whether the reading of the file has said it of that line already."""
+    start, _, _ = note.partition(",")
+    return start.startswith("line ") and any(f"{start}:" in each for each in readings.warnings)
 
 
 def _oddest(posterior: Posterior) -> str:

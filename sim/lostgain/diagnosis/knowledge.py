@@ -62,7 +62,9 @@ def known(unit: Unit, suspects: Sequence[str] = (), age: float | None = None, no
     for note in notes:
         found = spellings.get(" ".join(note.lower().split()))
         if found is None:
-            problems.append(Problem(f"'{note}' says nothing about what fails.", meant=nearest(note, spellings)))
+            known = ", ".join(row["name"] for row in facts()["note"])
+            message = f"'{note}' says nothing about what fails; notes are {known}."
+            problems.append(Problem(message, meant=nearest(note, spellings)))
         else:
             chosen.append(found)
     if age is not None and not 0 <= age < 200:

@@ -165,7 +165,8 @@ def _channel(reading: Reading, feature: Feature) -> str:
 
 
 def _called(reading: Reading) -> str:
-    return f"{reading.point} ({reading.channel})" if reading.channel else reading.point
+    line = f"line {reading.where.line}, " if reading.where.line is not None else ""
+    return line + (f"{reading.point} ({reading.channel})" if reading.channel else reading.point)
 
 
 def _why_not(reading: Reading, table: Table) -> str:
