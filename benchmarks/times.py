@@ -35,7 +35,9 @@ def smaller(table: Table) -> Table:
     kept = list(dict.fromkeys((fault.part, fault.mode) for fault in table.faults))[:FAULTS]
     rows = [0] + [n for n, fault in enumerate(table.faults, 1) if (fault.part, fault.mode) in kept]
     faults = tuple(table.faults[row - 1] for row in rows[1:])
-    return replace(table, faults=faults, data=table.data.isel(row=rows), strays=(), key=f"{table.key}, {len(faults)} faults")
+    return replace(
+        table, faults=faults, data=table.data.isel(row=rows), strays=(), key=f"{table.key}, {len(faults)} faults"
+    )
 
 
 def thinned(sheet: Readings, count: int) -> Readings:
