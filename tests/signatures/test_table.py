@@ -82,7 +82,7 @@ def test_it_is_opened_and_not_built_again(circuit: Circuit, pool: Pool, first: T
     assert opened.data.small_signal.dtype == opened.data.settled.dtype == bool
     assert opened.points == ("TP1", "TP2")
     assert opened.frequencies == (500, 40, 10e3)
-    assert opened.values("level").shape == (len(opened.faults) + 1, 3, 2, 3)
+    assert opened.values("level").shape == (1 + len(opened.faults) + len(opened.strays), 3, 2, 3)
     assert opened.failed == ()
 
 
@@ -115,11 +115,11 @@ def test_another_number_of_draws_or_seed_gives_another_key(
 
 def key_only(circuit: Circuit, monkeypatch: pytest.MonkeyPatch, draws: int = 2, seed: int = 0) -> str:
     """Return the key of a table without building it."""
-    from lostgain.faults import listing
+    from lostgain.faults import listing, strays
     from lostgain.signatures.build import SEED, SLOW_DRAWS
     from lostgain.signatures.store import key_of
 
-    return key_of(circuit, listing(circuit), seed or SEED, draws, SLOW_DRAWS)
+    return key_of(circuit, [*listing(circuit), *strays(circuit)], seed or SEED, draws, SLOW_DRAWS)
 
 
 def test_a_build_that_is_stopped_goes_on(circuit: Circuit, pool: Pool, first: Table, cache: Path) -> None:
@@ -184,7 +184,7 @@ def test_a_damaged_or_foreign_table_is_never_taken(circuit: Circuit, pool: Pool,
             path.write_bytes(data)
         else:
             data.to_netcdf(path, engine="h5netcdf")
-        assert load(path, circuit, first.faults, first.key) is None
+        assert load(path, circuit, first.faults, first.strays, first.key) is None
     middle = len(whole) // 2
     path.write_bytes(whole[:middle] + bytes(200) + whole[middle + 200 :])
     assert table(circuit, pool, draws=2).data.equals(first.data)
