@@ -171,7 +171,7 @@ def test_in_a_terminal_stopped_by_ctrl_c_nothing_is_lost(tmp_path: Path) -> None
     file = tmp_path / "readings.csv"
     child, terminal = pty.fork()
     if child == 0:
-        signal.signal(signal.SIGINT, signal.SIG_DFL)  # a shell's background jobs ignore it, and their children with them
+        signal.signal(signal.SIGINT, signal.SIG_DFL)  # a background job ignores it, and its children do
         os.execv(sys.executable, [sys.executable, "-m", "lostgain", "bench", CHAIN, str(file)])
     said = b""
 
