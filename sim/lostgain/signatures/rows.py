@@ -51,7 +51,7 @@ class RowTask:
     healthy : RowResult or None
         The healthy unit's row, once it is known: what a fault leaves alone need not be computed again.
     stray : Stray or None
-        A stray path instead of a fault: at nominal values only, since it stands for faults that are not known well.
+        A stray path instead of a fault: at nominal values only, see `_stray_row`.
     """
 
     circuit: Circuit
@@ -119,6 +119,9 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         return result
     nodes = list(circuit.points.values())
     cycles = np.zeros(len(setup.frequencies), dtype=int)
+    if task.stray is not None:
+        _stray_row(session, nominal, task, result, small)
+        return result
     for index, frequency in enumerate(setup.frequencies if task.in_time else ()):
         try:
             found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes)
@@ -129,9 +132,6 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         _keep(result, 0, index, found)
         result.wave[:, index], result.settled[index], cycles[index] = found.wave, found.settled, found.cycles
         result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, np.abs(small[:, index]))) < AGREE_DB))
-    if task.stray is not None:
-        result.status = "; ".join(said) or "ok"
-        return result
     flats = [_faulty(drawn(circuit.flat, task.numbers, z), task) for z in task.z]
     lost = _small_draws(session, nominal, flats, circuit, result, small)
     # What settles late or never is followed at nominal values only: there the draws' spread is the healthy unit's.
@@ -143,6 +143,45 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         said.append(f"{missed} transients of tolerance draws did not converge")
     result.status = "; ".join(said) or "ok"
     return result
+
+
+def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowResult, small: Complex) -> None:
+    """Fill in the levels of a stray path: a few cycles where something may clip, else what small-signal analysis gives.
+
+    Good enough for what stands for faults that are not known well, and cheap: followed until they settle, stray paths
+    take longer than the faults of parts.
+    """
+    setup, well = task.circuit.unit.setup, task.healthy
+    nodes = list(task.circuit.points.values())
+    _keep_sines(result, small, task.circuit)
+    if well is None or not task.in_time:
+        return
+    moved = np.abs(result.dc[0] - well.dc[0]).max() > 20e-3
+    higher = np.abs(small) > 1.02 * np.abs(well.phasor[0]) + QUIET
+    for index, frequency in enumerate(setup.frequencies):
+        if not (moved or higher[:, index].any()) and well.small_signal[index]:
+            continue
+        result.small_signal[index] = False
+        try:
+            found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, most=QUICK)
+        except EngineError as error:
+            _raise_if_dead(session, error)
+            continue
+        _keep(result, 0, index, found)
+        result.wave[:, index] = found.wave
+
+
+def _keep_sines(result: RowResult, small: Complex, circuit: Circuit) -> None:
+    """Store what small-signal analysis gives, no larger than the rails let it be."""
+    ends = [0.0, *(rail.volts for rail in circuit.unit.rails)]
+    most = (max(ends) - min(ends)) / 8**0.5
+    size = np.abs(small)
+    phasor = small * np.minimum(1.0, most / np.maximum(size, 1e-12))
+    level = np.abs(phasor)
+    result.level[0], result.swing[0], result.phasor[0] = level, 8**0.5 * level, phasor
+    turn = np.exp(2j * np.pi * np.arange(result.wave.shape[2]) / result.wave.shape[2])
+    result.wave[:] = 2**0.5 * np.imag(phasor[:, :, None] * turn)
+    result.settled[:] = result.small_signal[:] = True
 
 
 def _faulty(flat: FlatCircuit, task: RowTask) -> FlatCircuit:

@@ -59,6 +59,7 @@ def steady(
     dc: float,
     nodes: Sequence[str],
     least: int = 0,
+    most: int = CYCLES[-1],
 ) -> Steady:
     """Follow a circuit with the generator on until it has settled.
 
@@ -75,6 +76,8 @@ def steady(
     nodes : sequence of str
     least : int
         Cycles to follow at least: what a circuit much like this one took.
+    most : int
+        … and at most, settled or not.
 
     Raises
     ------
@@ -83,7 +86,7 @@ def steady(
     """
     period = 1 / frequency
     lines = driven(flat, drive, frequency, dc).lines()
-    for cycles in [count for count in CYCLES if count >= least] or CYCLES[-1:]:
+    for cycles in [count for count in CYCLES if least <= count <= most] or CYCLES[-1:]:
         begin = max(0.0, (cycles - 2.05) * period)
         time, values = _followed(session, lines, cycles * period, period / STEPS_A_CYCLE, nodes, begin)
         last = _cycle(time, values, (cycles - 1) * period, period)
