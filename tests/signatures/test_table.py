@@ -113,6 +113,19 @@ def test_another_number_of_draws_or_seed_gives_another_key(
     assert key_only(circuit, monkeypatch, draws=4) != first.key
 
 
+def test_only_the_modes_of_kinds_that_the_unit_has_are_in_the_key(
+    circuit: Circuit, first: Table, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A new kind of part, and its modes, must not make everybody's tables anew."""
+    from lostgain.signatures import store
+
+    plain = store.modes_for
+    monkeypatch.setattr(store, "modes_for", lambda kind: plain(kind)[1:] if kind == "njf" else plain(kind))
+    assert key_only(circuit, monkeypatch) == first.key
+    monkeypatch.setattr(store, "modes_for", lambda kind: plain(kind)[1:] if kind == "film" else plain(kind))
+    assert key_only(circuit, monkeypatch) != first.key
+
+
 def key_only(circuit: Circuit, monkeypatch: pytest.MonkeyPatch, draws: int = 2, seed: int = 0) -> str:
     """Return the key of a table without building it."""
     from lostgain.faults import listing, strays

@@ -74,12 +74,8 @@ class Mode:
 @cache
 def catalogue() -> tuple[Mode, ...]:
     """Return every mode, in the order of the file."""
-    return tuple(_mode(row) for row in tomllib.loads(catalogue_text())["mode"])
-
-
-def catalogue_text() -> str:
-    """Return the text of the catalogue: part of what a table is keyed by."""
-    return files("lostgain.faults").joinpath("catalogue.toml").read_text(encoding="utf-8")
+    text = files("lostgain.faults").joinpath("catalogue.toml").read_text(encoding="utf-8")
+    return tuple(_mode(row) for row in tomllib.loads(text)["mode"])
 
 
 @cache

@@ -21,7 +21,7 @@ from filelock import FileLock
 
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, Stray
-from lostgain.faults.catalogue import catalogue_text
+from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import steady
 from lostgain.signatures.draws import CUT
@@ -56,6 +56,7 @@ def key_of(circuit: Circuit, faults: Sequence[Fault | Stray], seed: int, draws: 
     setup = circuit.unit.setup
     tolerances = [(name, place.part.tolerance, place.part.device) for name, place in circuit.parts.items()]
     used = sorted({place.part.device for place in circuit.parts.values() if place.part.device})
+    kinds = sorted({place.part.kind for place in circuit.parts.values()})
     models = [(name, repr((device(name).netlist, device(name).spreads))) for name in used]
     content = [
         METHOD,
@@ -65,7 +66,8 @@ def key_of(circuit: Circuit, faults: Sequence[Fault | Stray], seed: int, draws: 
         [setup.generator, setup.start_dc, list(setup.frequencies)],
         tolerances,
         models,
-        catalogue_text(),
+        # Only the kinds of part this unit has: a new kind leaves other units' tables alone.
+        [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
         [steady.CYCLES, steady.AGREE_DB, steady.QUIET, steady.STEPS_A_CYCLE, steady.SOLVER, steady.PATIENT, QUICK, CUT],
         [repr(fault) for fault in faults],
         [seed, draws, slow_draws],
