@@ -1,9 +1,9 @@
 """A small unit searched completely: the policy with the fewest expected minutes, and what others cost beside it.
 
-The world searched is lostgain's own model of the unit with every reading cut into a few cells, each independent of the
-others once fault and severity are known. In it, every policy's expected minutes and readings are computed exactly, by
-following all that could be read; nothing is drawn. A model that is right for its world is a perfect one: what separates
-the policies is foresight alone.
+The world searched is lostgain's own model of the unit: each hypothesis stands for a few units drawn from it, with what
+tolerances and instruments make their readings share, and every reading is cut into a few cells. In it, every policy's
+expected minutes and readings are computed exactly, by following all that could be read. A model that is right for its
+world is a perfect one: what separates the policies is foresight alone.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from scipy.special import ndtr
 
 from lostgain.diagnosis.belief import HEALTHY, belief
 from lostgain.diagnosis.candidates import Candidate, candidates
-from lostgain.diagnosis.expected import expected
+from lostgain.diagnosis.expected import together
 from lostgain.diagnosis.features import unscaled
 from lostgain.diagnosis.information import Told, edges, from_bins
 from lostgain.diagnosis.moves import facts
@@ -36,6 +36,8 @@ Policy = Callable[["World", Path, list[int]], int]
 
 #: Cells a reading is cut into, and the least probability that is followed.
 CELLS, LEAST = 5, 1e-4
+#: Units drawn from each hypothesis (an even number), and their seed.
+DRAWN, SEED = 10, 1
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,7 @@ class World:
     readings : tuple of Candidate
         With minutes for a probe that comes from elsewhere.
     decision : array of int, (hypothesis,)
+        A hypothesis here is one of the units drawn.
     healthy : int
         The decision that nothing is wrong; -1 if none.
     weight : array, (hypothesis,)
@@ -126,8 +129,9 @@ def world(
     minutes = {point.name: point.minutes for point in table.circuit.unit.points}
     chosen = [replace(each, minutes=minutes[each.reading.point]) for each in chosen]
     believed = belief(table, list(start), "", rates("bench"))
-    mean, sigma = expected(table, believed, chosen, known)
-    share = believed.weight / believed.weight.sum()
+    mean, sigma, drawn = _drawn(*together(table, believed, chosen, known))
+    weight, decision = believed.weight[drawn] / DRAWN, believed.decision[drawn]
+    share = weight / weight.sum()
     chance, shown = [], []
     for column, each in enumerate(chosen):
         cuts = edges(share, mean[:, column], sigma[:, column], CELLS)
@@ -136,7 +140,18 @@ def world(
         middle = [_middle(share * chance[-1][:, cell], mean[:, column]) for cell in range(len(cuts) + 1)]
         shown.append(np.array([unscaled(value, each.feature) for value in middle]))
     healthy = believed.lifted.index(HEALTHY) if HEALTHY in believed.lifted else -1
-    return World(table, given, tuple(chosen), believed.decision, healthy, believed.weight, tuple(chance), tuple(shown))
+    return World(table, given, tuple(chosen), decision, healthy, weight, tuple(chance), tuple(shown))
+
+
+def _drawn(mean: Values, cov: Values, single: Values) -> tuple[Values, Values, NDArray[np.int_]]:
+    """Return units drawn from each hypothesis: what their readings show, each reading's error, and whose they are."""
+    size, vector = np.linalg.eigh(cov)
+    root = vector * np.sqrt(np.maximum(size, 0.0))[:, None, :]
+    z = np.random.default_rng(SEED).standard_normal((DRAWN, mean.shape[1]))
+    z = np.concatenate([z[: DRAWN // 2], -z[: DRAWN // 2]])
+    shown = mean[:, None, :] + np.einsum("rij,kj->rki", root, z)
+    rows = np.repeat(np.arange(len(mean)), DRAWN)
+    return shown.reshape(len(rows), -1), np.sqrt(single[rows] ** 2 + 1e-6), rows
 
 
 def _middle(weight: Values, mean: Values) -> float:

@@ -34,13 +34,8 @@ def beside_the_optimum() -> float:
     return ours / sum(optimum(small(volts))[0] for volts in STARTS)
 
 
-@pytest.mark.xfail(reason="the goal is not met: some 1.2 over these starts", strict=True)
 def test_next_is_within_a_tenth_of_the_optimum() -> None:
     assert beside_the_optimum() <= 1.1
-
-
-def test_next_is_within_a_third_of_the_optimum() -> None:
-    assert beside_the_optimum() <= 1.33
 
 
 def test_probabilities_of_the_cells_add_up() -> None:

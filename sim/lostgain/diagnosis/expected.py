@@ -47,8 +47,48 @@ def expected(
     mean, sigma : arrays, (row, candidate)
         On the comparison scale, instrument errors included.
     """
+    mean, own, single, white = _known(table, belief, wanted, instruments)
+    if white is not None:
+        own = own - np.sum(white**2, axis=1)
+    # However well the rest is known, a reading keeps its own error.
+    return mean, np.sqrt(np.maximum(own, single**2 + 1e-6))
+
+
+def together(
+    table: Table, belief: Belief, wanted: Sequence[Candidate], instruments: Mapping[str, Instrument]
+) -> tuple[Values, Values, Values]:
+    """Return the same as `expected` with how readings to come go together, for a few of them.
+
+    Returns
+    -------
+    mean : array, (row, candidate)
+    cov : array, (row, candidate, candidate)
+        Of what the readings share and of what they would show without an error of their own.
+    single : array, (row, candidate)
+        The error that each reading has by itself; not in `cov`.
+    """
+    mean, _, single, white = _known(table, belief, wanted, instruments)
+    place = {feature: number for number, feature in enumerate(_features(belief, wanted, table)[0])}
+    new = [(each.reading.channel, each.feature) for each in wanted]
+    _, cov = _moments(_features(belief, wanted, table)[1], belief, place, new, new)
+    cov = cov + common_allowance(table, new).always
+    _, scale, zero = errors(wanted, mean, instruments)
+    names = np.array([each.reading.instrument for each in wanted])
+    same = names[:, None] == names[None, :]
+    cov = cov + same * (scale[:, :, None] * scale[:, None, :] + zero[:, :, None] * zero[:, None, :])
+    return mean, cov - (np.swapaxes(white, 1, 2) @ white if white is not None else 0.0), single
+
+
+def _features(belief: Belief, wanted: Sequence[Candidate], table: Table) -> tuple[tuple[Feature, ...], Hypotheses]:
+    return _predictions(table, [*belief.seen.features, *(each.feature for each in wanted)])
+
+
+def _known(
+    table: Table, belief: Belief, wanted: Sequence[Candidate], instruments: Mapping[str, Instrument]
+) -> tuple[Values, Values, Values, Values | None]:
+    """Mean given what was read, variance without it, each reading's own error, and what the readings took off."""
     seen = belief.seen
-    found = _predictions(table, [*seen.features, *(each.feature for each in wanted)])
+    found = _features(belief, wanted, table)
     place = {feature: number for number, feature in enumerate(found[0])}
     new = [(each.reading.channel, each.feature) for each in wanted]
     old = [(channel, seen.features[index]) for channel, index in seen.latent]
@@ -57,11 +97,11 @@ def expected(
     own = own + np.diag(common.always)[len(old) :]
     single, scale, zero = errors(wanted, mean, instruments)
     own = own + single**2 + scale**2 + zero**2
-    if len(seen.value):
-        before = (mean, own, scale, zero)
-        mean, own = _conditioned(found[1], belief, place, (old, new), common, before, instruments, wanted)
-    # However well the rest is known, a reading keeps its own error.
-    return mean, np.sqrt(np.maximum(own, single**2 + 1e-6))
+    if not len(seen.value):
+        return mean, own, single, None
+    before = (mean, scale, zero)
+    mean, white = _conditioned(found[1], belief, place, (old, new), common, before, instruments, wanted)
+    return mean, own, single, white
 
 
 def _predictions(table: Table, wanted: Sequence[Feature]) -> tuple[tuple[Feature, ...], Hypotheses]:
@@ -110,14 +150,14 @@ def _here(found: Hypotheses, belief: Belief, channels: Sequence[str]) -> NDArray
 def _conditioned(
     found: Hypotheses, belief: Belief, place: Mapping[Feature, int],
     keys: tuple[list[tuple[str, Feature]], list[tuple[str, Feature]]], common: Common,
-    before: tuple[Values, Values, Values, Values], instruments: Mapping[str, Instrument], wanted: Sequence[Candidate],
+    before: tuple[Values, Values, Values], instruments: Mapping[str, Instrument], wanted: Sequence[Candidate],
 ) -> tuple[Values, Values]:  # fmt: skip
-    """Mean and variance of the readings to come, given those taken."""
+    """Mean of the readings to come given those taken, and the root of what that takes off their covariance."""
     old, new = keys
     seen, count = belief.seen, len(old)
     old_mean, old_cov = _moments(found, belief, place, old, old)
     _, cross = _moments(found, belief, place, new, old)
-    mean, own, scale, zero = before
+    mean, scale, zero = before
     healthy = found.mean[0, [place[feature] for _, feature in (*old, *new)]]
     kept = np.exp(-np.abs(np.concatenate([old_mean, mean], axis=1) - healthy) / common.reach)
     of_old, of_new = kept[:, :count], kept[:, count:]
@@ -135,7 +175,7 @@ def _conditioned(
     lower = np.linalg.cholesky(taken + 1e-9 * np.eye(len(seen.value)))
     white = np.linalg.solve(lower, np.swapaxes(between, 1, 2))
     off = np.linalg.solve(lower, (seen.value - old_mean @ pick.T)[..., None])
-    return mean + np.sum(white * off, axis=1), own - np.sum(white**2, axis=1)
+    return mean + np.sum(white * off, axis=1), white
 
 
 def errors(
