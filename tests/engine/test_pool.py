@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import Executor, ProcessPoolExecutor, ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -52,8 +53,8 @@ def test_killed_worker_loses_its_item_only(pool: Pool) -> None:
 
 
 def test_item_of_a_killed_worker_is_tried_again(pool: Pool) -> None:
-    pool.map(tasks.same, [1])
-    assert pool.map(tasks.killed_in_first, [(5, pool._started)]) == [Outcome(5)]
+    alive = [outcome.value for outcome in pool.map(tasks.pid, range(8))]
+    assert pool.map(tasks.killed_among, [(5, alive)]) == [Outcome(5)]
 
 
 def test_hung_worker_is_replaced() -> None:
@@ -104,6 +105,62 @@ def test_printing_does_not_disturb_the_talk(pool: Pool) -> None:
 def test_task_has_to_be_at_module_level(pool: Pool) -> None:
     with pytest.raises(TypeError, match="module"):
         pool.map(lambda session, item: item, [1])
+
+
+def test_what_is_common_is_sent_to_a_worker_once(pool: Pool) -> None:
+    found = pool.map(tasks.add, range(40), common=[1, 2])
+    assert [outcome.value[0] for outcome in found] == [3 + number for number in range(40)]
+    assert len({outcome.value[1] for outcome in found}) <= 2
+    assert pool.map(tasks.add, [1], common=[5])[0].value[0] == 6
+
+
+@pytest.mark.parametrize("kind", [ThreadPoolExecutor, ProcessPoolExecutor])
+def test_any_executor_will_do_and_a_crash_costs_one_task(kind: type[Executor]) -> None:
+    with kind(2) as executor, Pool(time_limit=10, executor=executor) as pool:
+        outcomes = pool.map(tasks.killed_at, [(n, 7) for n in range(30)])
+        assert [outcome.value for outcome in outcomes] == [None if n == 7 else n for n in range(30)]
+        assert "signal 9" in (outcomes[7].error or "")
+        with pytest.raises(ZeroDivisionError) as mistake:
+            pool.map(tasks.mistaken, range(4))
+        assert any("mistaken" in note for note in mistake.value.__notes__)
+        assert executor.submit(abs, -1).result() == 1  # it is not ended with the pool's work
+
+
+def test_an_executor_that_loses_what_it_was_given_is_asked_again() -> None:
+    class Forgetful(ThreadPoolExecutor):
+        asked = 0
+
+        def submit(self, call, batch):  # type: ignore[no-untyped-def, override]
+            self.asked += 1
+            lost = any(number == 3 for number, _ in batch.items) or self.asked == 1
+            return super().submit(divmod, 1, 0) if lost else super().submit(call, batch)
+
+    with Forgetful(2) as executor, Pool(workers=2, executor=executor) as pool:
+        outcomes = pool.map(tasks.same, range(20))
+    assert [outcome.value for outcome in outcomes] == [None if n == 3 else n for n in range(20)]
+    assert "lost" in (outcomes[3].error or "")
+
+
+def test_an_executor_that_is_gone_is_said() -> None:
+    with ProcessPoolExecutor(1) as executor, Pool(executor=executor) as pool:
+        (pid,) = {executor.submit(os.getpid).result()}
+        os.kill(pid, signal.SIGKILL)
+        with pytest.raises(UserError, match="the workers are gone"):
+            pool.map(tasks.same, range(20))
+    with ThreadPoolExecutor(1) as executor:
+        pass
+    with Pool(executor=executor) as pool, pytest.raises(UserError, match="the workers are gone"):
+        pool.map(tasks.same, [1])
+
+
+def test_a_worker_without_work_ends_by_itself_and_is_replaced() -> None:
+    with Pool(workers=1) as pool:
+        first = pool.map(tasks.ends_when_idle, [0.1])[0].value
+        until = time.monotonic() + 10
+        while _runs(first) and time.monotonic() < until:
+            time.sleep(0.02)
+        assert not _runs(first)
+        assert pool.map(tasks.pid, [1])[0].value != first
 
 
 def test_pool_only_in_a_with_block() -> None:

@@ -32,7 +32,7 @@ def test_something_protects(pool: Pool) -> None:
 def test_worker_stands_in_a_folder_of_its_own(pool: Pool) -> None:
     places = pool.map(tasks.places, [1])[0].value
     assert places["folder"] == places["home"] != str(Path.cwd())
-    assert Path(places["folder"]).parent.name.startswith("lostgain-")
+    assert Path(places["folder"]).name.startswith("lostgain-")
 
 
 def test_worker_can_neither_write_nor_start_anything(pool: Pool, tmp_path: Path) -> None:

@@ -2,8 +2,9 @@
 
 from lostgain.engine.errors import CircuitRefused, EngineError, RunFailed
 from lostgain.engine.guard import refuse, resolve_includes, safe_name, safe_number
-from lostgain.engine.pool import Outcome, Pool
+from lostgain.engine.pool import Pool
 from lostgain.engine.session import Session
+from lostgain.engine.supervise import Outcome
 
 __all__ = [
     "CircuitRefused",

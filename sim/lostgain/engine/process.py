@@ -1,4 +1,4 @@
-"""One worker process, as the pool sees it."""
+"""One worker process, as its supervisor sees it."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import os
 import pickle
 import subprocess
 import sys
-import time
+import tempfile
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, BinaryIO, cast
 
 from lostgain.engine import library, wire
 
@@ -22,25 +22,24 @@ class WorkerLost(Exception):
 
 
 class Worker:
-    """A worker process and the pipes to it.
+    """A worker process, the pipes to it, and a folder in which it may write.
 
     Parameters
     ----------
-    scratch : Path
-        An empty folder of its own.
     time_limit : float
         For one item [s].
     """
 
-    def __init__(self, scratch: Path, time_limit: float) -> None:
+    def __init__(self, time_limit: float) -> None:
         self.time_limit = time_limit
-        self._deadline: float | None = time.monotonic() + START_LIMIT
-        self._was_late = False
+        self._knows: str | None = None
+        self._scratch = tempfile.TemporaryDirectory(prefix="lostgain-", ignore_cleanup_errors=True)
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "lostgain.engine.worker", str(scratch), repr(time_limit)],
+            [sys.executable, "-m", "lostgain.engine.worker", self._scratch.name, repr(time_limit)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
+            bufsize=0,
             env=_environment(),
         )
 
@@ -55,37 +54,35 @@ class Worker:
             If it did not start.
         """
         try:
-            happened, value = self._receive()
+            happened, value = self._receive(START_LIMIT)
         except WorkerLost as lost:
             raise RuntimeError(f"a worker process could not be started: {lost}") from None
         if happened != "ready":
             raise value
-        self._deadline = None
         return cast(tuple[str, ...], value)
 
-    def ask(self, name: tuple[str, str], items: list[Any]) -> None:
-        """Send items; each is answered by itself."""
-        self._deadline = time.monotonic() + self.time_limit
+    def ask(self, task: tuple[str, str], common: tuple[str, bytes] | None, item: Any) -> None:
+        """Send an item; what all items have in common is sent once.
+
+        Parameters
+        ----------
+        task : (str, str)
+            Module and name of a function.
+        common : (str, bytes) or None
+            A digest of it, and it.
+        item : object
+        """
+        key = common[0] if common is not None else None
+        body = common[1] if common is not None and key != self._knows else None
         try:
-            assert self._process.stdin is not None
-            wire.send(cast(Any, self._process.stdin), (name, items))
+            wire.send(cast(BinaryIO, self._process.stdin), (task, body, common is not None, item))
         except OSError:
-            self._deadline = None
             raise WorkerLost(self._how()) from None
+        self._knows = key or self._knows
 
     def answer(self) -> tuple[str, Any, str, bool]:
-        """Wait for the answer to the next item: what happened, value, traceback, and whether ngspice is finished."""
-        self._deadline = time.monotonic() + self.time_limit
-        try:
-            return cast(tuple[str, Any, str, bool], self._receive())
-        finally:
-            self._deadline = None
-
-    def late(self) -> bool:
-        """Say whether it is over time; asked by the pool's watch, in another thread."""
-        deadline = self._deadline
-        self._was_late = self._was_late or (deadline is not None and time.monotonic() > deadline)
-        return self._was_late
+        """Wait for the answer: what happened, value, traceback, and whether ngspice is finished."""
+        return cast(tuple[str, Any, str, bool], self._receive(self.time_limit))
 
     def kill(self) -> None:
         """End it, now; from any thread."""
@@ -93,25 +90,26 @@ class Worker:
         self._process.wait()
 
     def close(self) -> None:
-        """End it and let go of its pipes; only from the thread that reads them."""
+        """End it, let go of its pipes and remove its folder; only while no other thread reads from it."""
         self.kill()
         for pipe in (self._process.stdin, self._process.stdout):
             assert pipe is not None
             with contextlib.suppress(OSError):  # what was still to be written goes nowhere
                 pipe.close()
+        self._scratch.cleanup()
 
-    def _receive(self) -> Any:
-        assert self._process.stdout is not None
+    def _receive(self, limit: float) -> Any:
         try:
-            return wire.receive(cast(Any, self._process.stdout))
+            return wire.receive(cast(BinaryIO, self._process.stdout), limit)
+        except TimeoutError:
+            self.kill()
+            raise WorkerLost(f"the simulation took longer than {limit:g} s") from None
         except (EOFError, OSError, pickle.UnpicklingError):
             raise WorkerLost(self._how()) from None
 
     def _how(self) -> str:
         self._process.kill()
         code = self._process.wait()
-        if self._was_late:
-            return f"the simulation took longer than {self.time_limit:g} s"
         if code < 0:
             return f"the simulation ended its process (signal {-code})"
         return f"the simulation ended its process (exit code {code})"

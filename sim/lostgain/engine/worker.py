@@ -1,27 +1,32 @@
 """A worker process: one ngspice, locked up, that does the tasks it is sent.
 
-Started as ``python -m lostgain.engine.worker SCRATCH LIMIT`` by `pool`; nobody else needs to.
+Started as ``python -m lostgain.engine.worker SCRATCH LIMIT`` by `process`; nobody else needs to.
 """
 
 from __future__ import annotations
 
 import importlib
 import os
+import pickle
 import signal
 import sys
 import traceback
+import zlib
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, cast
 
 from lostgain.engine import sandbox, wire
 from lostgain.engine.errors import CircuitRefused, RunFailed
 from lostgain.engine.session import Session
 from lostgain.problems import UserError
 
+#: A worker without work for so long ends by itself: whoever kept it may be far away and gone [s].
+IDLE = 60.0
+
 
 def main() -> None:
-    """Do tasks until the pool hangs up."""
+    """Do tasks until nobody has any more."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the parent's to answer
     scratch, limit = Path(sys.argv[1]), float(sys.argv[2])
     sandbox.die_with_parent()
@@ -33,39 +38,36 @@ def main() -> None:
         wire.send(sink, ("failed", problem))
         return
     wire.send(sink, ("ready", sandbox.lock(scratch)))
-    functions: dict[tuple[str, str], Callable[[Session, Any], Any]] = {}
-    while True:
+    functions: dict[tuple[str, str], Callable[..., Any]] = {}
+    common: Any = None
+    while not session.dead:
         try:
-            name, items = wire.receive(source)
-        except EOFError:
+            name, body, has_common, item = wire.receive(source, IDLE)
+        except (EOFError, TimeoutError):
             return
-        for item in items:
-            sandbox.allow_cpu(limit)
-            reply = _do(functions, name, session, item)
-            try:
-                wire.send(sink, (*reply, session.dead))
-            except OSError:
-                return
-            except Exception as trouble:  # a result that cannot be pickled is the task's mistake
-                wire.send(sink, ("raised", RuntimeError(f"the result cannot be sent: {trouble}"), "", session.dead))
-            if session.dead:
-                return
+        sandbox.allow_cpu(limit)
+        if body is not None:
+            common = pickle.loads(zlib.decompress(body))
+        reply = _do(functions, name, (session, common, item) if has_common else (session, item))
+        try:
+            wire.send(sink, (*reply, session.dead))
+        except OSError:
+            return
+        except Exception as trouble:  # a result that cannot be pickled is the task's mistake
+            wire.send(sink, ("raised", RuntimeError(f"the result cannot be sent: {trouble}"), "", session.dead))
 
 
 def _take_pipes() -> tuple[BinaryIO, BinaryIO]:
     """Move the pipes off 0 and 1, where ngspice's own printing would get into the talk."""
-    source, sink = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
+    source, sink = os.fdopen(os.dup(0), "rb", 0), os.fdopen(os.dup(1), "wb", 0)
     nowhere = os.open(os.devnull, os.O_RDWR)
     os.dup2(nowhere, 0)
     os.dup2(nowhere, 1)
-    return source, sink
+    return cast(BinaryIO, source), cast(BinaryIO, sink)
 
 
 def _do(
-    functions: dict[tuple[str, str], Callable[[Session, Any], Any]],
-    name: tuple[str, str],
-    session: Session,
-    item: Any,
+    functions: dict[tuple[str, str], Callable[..., Any]], name: tuple[str, str], given: tuple[Any, ...]
 ) -> tuple[str, Any, str]:
     """Do one task: ``(what happened, value, traceback)``."""
     try:
@@ -74,7 +76,7 @@ def _do(
             for part in name[1].split("."):
                 found = getattr(found, part)
             functions[name] = found
-        return "done", functions[name](session, item), ""
+        return "done", functions[name](*given), ""
     except (RunFailed, CircuitRefused) as failure:
         return "failed", failure, ""
     except Exception as trouble:
