@@ -17,6 +17,7 @@ from lostgain.bench.cautions import (
     stored_energy,
 )
 from lostgain.unit import open_unit
+from lostgain.unit.load import Load
 from lostgain.unit.model import Reservoir, Setup, Unit
 from tests.bench.build import UNITS
 
@@ -84,7 +85,7 @@ def test_alike_reservoirs_are_told_together(chain: Unit) -> None:
 
 
 def loaded(chain: Unit, rating: float | None) -> Unit:
-    return replace(chain, output_stage=True, setup=Setup(0.2, load=8.0, load_rating=rating))
+    return replace(chain, output_stage=True, setup=Setup(0.2, load=Load("8 Ω", 8.0), load_rating=rating))
 
 
 def test_dummy_load_against_its_rating(chain: Unit) -> None:

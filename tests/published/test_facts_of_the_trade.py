@@ -101,7 +101,7 @@ def test_an_inverting_stage_is_judged_ahead_of_its_input_resistor() -> None:
 def test_500_hz_sine_and_8_ohm_dummy_loads_are_the_usual_set_up() -> None:
     assert megaphone().frequencies[0] == 500
 
-    assert open_unit("ferry-terminal").setup.load == 8
+    assert open_unit("ferry-terminal").setup.load.ohms == 8
 
 
 def test_a_level_controls_position_is_as_marked_on_that_control() -> None:

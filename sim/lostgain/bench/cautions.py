@@ -11,6 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from lostgain.quantities import show
+from lostgain.unit import library
+from lostgain.unit.branches import on_output, output_stages
+from lostgain.unit.facts import Unloaded
 from lostgain.unit.model import Unit
 from lostgain.unit.summary import value_shown
 
@@ -114,7 +117,7 @@ def cautions(unit: Unit, output_level: float | None = None) -> list[Caution]:
     ----------
     unit : Unit
     output_level : float or None
-        Highest healthy level at the output at the set-up's drive [V rms], from a simulation; None where it is not
+        Highest healthy level across the load at the set-up's drive [V rms], from a simulation; None where it is not
         known yet, and then the watts in the dummy load are left open.
 
     Returns
@@ -209,29 +212,54 @@ def _powering_up(unit: Unit) -> Iterator[Caution]:
     if not unit.output_stage:
         return
     if unit.mains:
-        yield _caution("limiter")
+        yield _caution("limiter_loaded" if never_open(unit) else "limiter")
     worst = ""
-    if unit.rails and unit.setup.load:
-        volts = max(abs(rail.volts) for rail in unit.rails) * (2 if unit.bridged else 1)
-        watts = show(load_watts(volts, unit.setup.load), "W", 2)
-        worst = f": {show(volts, 'V')} across {show(unit.setup.load, 'ohm')} is {watts}"
+    ohms = unit.setup.load.ohms
+    if unit.rails and ohms:
+        volts = max(abs(rail.volts) for rail in unit.rails) * (2 if _bridged(unit) else 1)
+        watts = show(load_watts(volts, ohms), "W", 2)
+        worst = f": {show(volts, 'V')} across {show(ohms, 'ohm')} is {watts}"
     yield _caution("loudspeaker", worst=worst)
+
+
+def _on_outputs(unit: Unit) -> Iterator[tuple[str, Unloaded]]:
+    """The stages to which an open output matters, with what it means."""
+    for output in output_stages(unit.stages) if unit.netlist is None else ():
+        yield from on_output(unit.stages, output)
+
+
+def never_open(unit: Unit) -> bool:
+    """Say whether some output may not be left open, not even at first power-up."""
+    return any(not unloaded.allowed for _, unloaded in _on_outputs(unit))
+
+
+def _bridged(unit: Unit) -> bool:
+    """Whether a load hangs between two outputs, by the unit file or by a stage of the library."""
+    return unit.bridged or any(
+        stage.source == "library" and bool(library.stage(stage.library).cold) for stage in unit.stages
+    )
 
 
 def _with_signal(unit: Unit, level: float | None) -> Iterator[Caution]:
     setup, row = unit.setup, _wording()["dummy"]
-    if unit.bridged:
+    if _bridged(unit):
         yield _caution("bridged")
-    if not setup.load or not (unit.output_stage or setup.load_rating):
+    for stage, unloaded in _on_outputs(unit):
+        if not unloaded.allowed:
+            yield _caution("loaded", stage=stage, says=unloaded.says)
+        elif setup.load.is_open:
+            yield _caution("open_output", stage=stage, says=unloaded.says)
+    ohms = setup.load.ohms
+    if not ohms or not (unit.output_stage or setup.load_rating):
         return
-    figures = {"ohms": show(setup.load, "ohm")}
+    figures = {"ohms": show(ohms, "ohm")}
     rating = setup.load_rating
     if rating:
-        figures |= {"rating": show(rating, "W"), "limit": show(math.sqrt(rating * setup.load), "V")}
+        figures |= {"rating": show(rating, "W"), "limit": show(math.sqrt(rating * ohms), "V")}
     if level is None or math.isnan(level):
         text = row["unsimulated"] if rating else row["unknown"]
     else:
-        watts = load_watts(level, setup.load)
+        watts = load_watts(level, ohms)
         figures |= {"level": show(level, "V"), "watts": show(watts, "W", 2)}
         text = row["unrated"]
         if rating:

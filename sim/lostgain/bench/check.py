@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from lostgain.bench.cautions import Caution, cautions
+from lostgain.bench.healthy import across_load
 from lostgain.bench.printed import Trial, compare_printed, followed
 from lostgain.bench.printed_model import PrintedReport
 from lostgain.circuit.build import build
@@ -74,9 +75,9 @@ def check(unit: Unit, pool: Pool | None = None, progress: Callable[[int, int], N
 
 
 def _output_level(circuit: Circuit, pool: Pool) -> float | None:
-    """Return the healthy level at the output at the set-up's drive and middle frequency [V rms]; None if not known."""
+    """Return the healthy level across the load at drive and middle frequency of the set-up [V rms]; None if unknown."""
     setup = circuit.unit.setup
     trial = Trial(circuit.flat, setup.generator, setup.frequencies[0], setup.start_dc, (circuit.output,))
     outcome = pool.map(followed, [trial])[0]
-    level = math.nan if outcome.error is not None else float(outcome.value[1][0])
+    level = math.nan if outcome.error is not None else float(outcome.value[1][0]) * across_load(circuit)
     return level if math.isfinite(level) else None

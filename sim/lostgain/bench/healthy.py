@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.bench.sheet_model import Picture, Range
+from lostgain.circuit import Circuit
 from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
 
@@ -92,12 +93,17 @@ def output_point(table: Table) -> str | None:
 
 
 def output_level(table: Table) -> float | None:
-    """Return the highest healthy level at the output over the set-up's frequencies [V rms]; None if not known."""
+    """Return the highest healthy level across the load over the set-up's frequencies [V rms]; None if not known."""
     name = output_point(table)
     if name is None:
         return None
     levels = table.values("level")[0, 0, table.points.index(name)]
-    return float(np.nanmax(levels)) if np.isfinite(levels).any() else None
+    return float(np.nanmax(levels)) * across_load(table.circuit) if np.isfinite(levels).any() else None
+
+
+def across_load(circuit: Circuit) -> float:
+    """Return how many times an output terminal's level lies across the load: two of a bridged output, in opposition."""
+    return 1.0 if circuit.cold == "0" else 2.0
 
 
 def picture(table: Table, point: str, floor: float, index: int = 0) -> Picture | None:

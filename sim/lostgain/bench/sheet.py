@@ -12,6 +12,7 @@ from lostgain.bench.steps import instrument_of, names_of, steps, wording
 from lostgain.quantities import PP_PER_RMS, show
 from lostgain.signatures import Table
 from lostgain.unit import called
+from lostgain.unit.load import Load
 from lostgain.unit.model import TestPoint, Unit
 
 #: A load that takes less than this [W] is told without its watts.
@@ -64,11 +65,11 @@ def _setup(table: Table) -> Iterator[tuple[str, str]]:
     for designator, share in setup.controls.items():
         names = " / ".join(names_of(unit, designator))
         yield "Control", f"{names} {_position(share)}"
-    if setup.load:
-        is_dummy = unit.output_stage or setup.load_rating
-        yield "Dummy load" if is_dummy else "Load", _load(table, setup.load, setup.load_rating)
-    else:
-        yield "Load", "none"
+    is_dummy = unit.output_stage or setup.load_rating
+    label = "Dummy load" if is_dummy and not setup.load.speaker else "Load"
+    yield label, _load(table, setup.load, setup.load_rating)
+    for stage, load in setup.loads.items():
+        yield f"Load, {stage}", load.text
     if unit.rails:
         yield "Rails", ", ".join(f"{rail.name} {'+' * (rail.volts > 0)}{show(rail.volts, 'V')}" for rail in unit.rails)
     yield "Instrument", instrument_of(unit).title
@@ -83,13 +84,15 @@ def _position(share: float) -> str:
     return f"at {show(20 * math.log10(share), 'dB')} ({show(share, '%', 2)} of the voltage)"
 
 
-def _load(table: Table, ohms: float, rating: float | None) -> str:
+def _load(table: Table, load: Load, rating: float | None) -> str:
     level = output_level(table)
-    text = show(ohms, "ohm")
+    text = load.text
+    if load.ohms is None:
+        return text
     if rating:
         text += f", rated {show(rating, 'W')}"
-    if level is not None and load_watts(level, ohms) > _TOLD_WATTS:
-        text += f"; takes {show(load_watts(level, ohms), 'W', 2)} at this set-up"
+    if level is not None and load_watts(level, load.ohms) > _TOLD_WATTS:
+        text += f"; takes {show(load_watts(level, load.ohms), 'W', 2)} at this set-up"
     return text + (", one a channel" if len(table.circuit.unit.channels) > 1 else "")
 
 

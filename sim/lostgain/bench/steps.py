@@ -10,14 +10,15 @@ from typing import Any
 
 import numpy as np
 
-from lostgain.bench.cautions import SAFE_VOLTS
+from lostgain.bench.cautions import SAFE_VOLTS, never_open
 from lostgain.bench.healthy import NINE_TENTHS, as_read, healthy_dc, healthy_level, output_point, picture
 from lostgain.bench.sheet_model import Expected, Range, Row, Step
 from lostgain.quantities import show
 from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
-from lostgain.unit import called
+from lostgain.unit import called, library
+from lostgain.unit.branches import output_stages
 from lostgain.unit.model import Part, Rail, TestPoint, Unit
 from lostgain.unit.summary import value_shown
 
@@ -48,7 +49,7 @@ def steps(table: Table) -> Iterator[Step]:
         yield _step("off" if output_devices(unit) else "off_fuses", unit, checks)
     powered = [*_rails(table), *_output_dc(table)]
     if powered:
-        yield _step("limiter", unit, powered)
+        yield _step("limiter_loaded" if never_open(unit) else "limiter", unit, powered)
     reached = [point for point in unit.points if point.reach]
     floor = instrument_of(unit).floor_dc
     backwards = [_row(point, unit, (_dc(table, point.name, floor),)) for point in reversed(reached)]
@@ -75,7 +76,7 @@ def _figures(unit: Unit) -> dict[str, str]:
     """Return what is filled into the wording of every step."""
     texts, setup = wording()["figures"], unit.setup
     frequencies = ", ".join(show(value, "Hz") for value in setup.frequencies)
-    load = "no_load" if not setup.load else "dummy" if unit.output_stage else "load"
+    load = "no_load" if setup.load.is_open else "dummy" if unit.output_stage else "load"
     return {
         "reading": texts["several" if len(setup.frequencies) > 1 else "single"].format(frequencies=frequencies),
         "first": show(setup.frequencies[0], "Hz"),
@@ -182,13 +183,26 @@ def at_output(table: Table) -> list[str]:
     where = table.points.index(output)
     dc, level = table.values("dc")[0, 0], table.values("level")[0, 0, :, 0]
     found = []
+    others = _other_terminals(table)
     for index, name in enumerate(table.points):
         point = unit.point(name)
         later = point.stage in order and order.index(point.stage) >= last
         same = abs(dc[index] - dc[where]) < _SAME_DC and np.isclose(level[index], level[where], rtol=_SAME_LEVEL)
-        if point.reach and (name == output or (later and same)):
+        other = table.circuit.points[name] in others
+        if point.reach and (name == output or (later and same) or other):
             found.append(name)
     return found
+
+
+def _other_terminals(table: Table) -> set[str]:
+    """Return the nodes where loads hang besides the unit's own output: further outputs, cold ends of bridged ones."""
+    circuit = table.circuit
+    if circuit.unit.netlist is not None:
+        return set()
+    ends = {circuit.stage_ends[name] for name in output_stages(circuit.unit.stages)}
+    libraries = {stage.name: library.stage(stage.library) for stage in circuit.unit.stages if stage.library}
+    cold = {circuit.stage_ports[f"{name}/{facts.cold}"] for name, facts in libraries.items() if facts.cold}
+    return ends | cold
 
 
 # Power on.

@@ -70,7 +70,10 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
             [Problem(f"{part.designator} was not found in the circuit ngspice made.", part.where) for part in missing]
         )
     ends = composed.stage_ends
-    return Circuit(unit, flat, composed.parts, points, composed.output, ends, session.version)
+    cold = next(reversed(composed.cold_ends.values()), "0")
+    return Circuit(
+        unit, flat, composed.parts, points, composed.output, ends, session.version, cold, composed.stage_ports
+    )
 
 
 def _is_there(place: PlacedPart, flat: FlatCircuit) -> bool:

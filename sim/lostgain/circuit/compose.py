@@ -11,12 +11,15 @@ from pathlib import Path
 
 from lostgain import shipped
 from lostgain.circuit.ends import no_missing_subcircuits
+from lostgain.circuit.loads import load_lines
 from lostgain.circuit.model import GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain.engine.includes import resolve_includes
 from lostgain.engine.plain import plain_sources
 from lostgain.problems import Problem, UserError
+from lostgain.unit.branches import output_stages, sources
 from lostgain.unit.library import device, device_names
+from lostgain.unit.library import stage as stage_facts
 from lostgain.unit.model import Part, Rail, Stage, Unit
 
 CONTACT_OHMS = 0.02
@@ -39,6 +42,10 @@ class Composed:
         Path of a subcircuit in the flat circuit to the unit's file it comes from; ``""`` for the whole netlist.
     input, output : str
         Nodes.
+    stage_ports : dict
+        ``STAGE/PORT`` to its node, for the outputs a stage has beside ``out``.
+    cold_ends : dict
+        Stage name to the node that the cold end of a load at its output hangs on.
     """
 
     lines: list[str] = field(default_factory=list)
@@ -48,6 +55,8 @@ class Composed:
     netlists: dict[str, Path] = field(default_factory=dict)
     input: str = "in"
     output: str = "out"
+    stage_ports: dict[str, str] = field(default_factory=dict)
+    cold_ends: dict[str, str] = field(default_factory=dict)
 
 
 def compose(unit: Unit) -> Composed:
@@ -76,8 +85,8 @@ def compose(unit: Unit) -> Composed:
         f"{GENERATOR} bench_emf 0 dc {setup.start_dc:.12g} ac {setup.generator:.12g} "
         f"sin({setup.start_dc:.12g} {setup.generator * 2**0.5:.12g} {setup.frequencies[0]:.12g})",
         f"{SOURCE} bench_emf {out.input} {max(setup.source, 1e-3):.12g}",
-        f"{LOAD} {out.output} 0 {setup.load if setup.load else 1e9:.12g}",
     ]
+    _loads(unit, out)
     for name in _models(out.lines):
         out.lines += device(name).netlist.splitlines()
     out.lines.append(".end")
@@ -134,8 +143,10 @@ def _pins(element: str, names: tuple[str, ...]) -> dict[str, Pin]:
 
 
 def _chain(unit: Unit, out: Composed) -> None:
-    node = out.input
+    came_from = sources(unit.stages)
     for number, stage in enumerate(unit.stages, 1):
+        source, port = came_from[stage.name]
+        node = out.stages[source][port] if source else out.input
         end = f"n{number}_{slug(stage.name)}"
         parts = [part for part in unit.parts.values() if part.stage == stage.name]
         if stage.source == "stand-in":
@@ -143,8 +154,23 @@ def _chain(unit: Unit, out: Composed) -> None:
         else:
             _subcircuit(unit, stage, parts, node, end, number, out)
         out.stage_ends[stage.name] = end
-        node = end
-    out.output = node
+        facts = stage_facts(stage.library) if stage.source == "library" else None
+        for each in facts.outputs if facts else ():
+            out.stage_ports[f"{stage.name}/{each}"] = out.stages[stage.name][each]
+        cold = out.stages[stage.name][facts.cold] if facts and facts.cold else out.cold_ends.get(source, "0")
+        out.cold_ends[stage.name] = cold
+        out.output = end
+
+
+def _loads(unit: Unit, out: Composed) -> None:
+    """Hang a load on every output; the last one is the unit's own."""
+    setup = unit.setup
+    ends = output_stages(unit.stages) if unit.netlist is None else ()
+    for stage in ends[:-1]:
+        load = setup.loads.get(stage, setup.load)
+        out.lines += load_lines(f"{LOAD}_{slug(stage)}", load, out.stage_ends[stage], out.cold_ends[stage])
+    load = setup.loads.get(ends[-1], setup.load) if ends else setup.load
+    out.lines += load_lines(LOAD, load, out.output, out.cold_ends[ends[-1]] if ends else "0")
 
 
 def _subcircuit(unit: Unit, stage: Stage, parts: list[Part], start: str, end: str, number: int, out: Composed) -> None:
@@ -152,6 +178,7 @@ def _subcircuit(unit: Unit, stage: Stage, parts: list[Part], start: str, end: st
     if stage.source == "library":
         body = library_body(stage, parts, unit.setup.controls, name)
         ports = {"in": start, "out": end, **{port: rail_node(rail) for port, rail in stage.rails.items()}}
+        ports |= {port: f"{end}_{port}" for port in stage_facts(stage.library).outputs}
         outer = [ports[port] for port in body.ports]
     else:
         body = netlist_body(unit, stage, parts, name)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from lostgain.circuit.flat import FlatCircuit
 from lostgain.unit.model import Part, Unit
@@ -83,6 +83,10 @@ class Circuit:
         Stage name to the node at its output, in signal order.
     version : int
         ngspice's version.
+    cold : str
+        The node the load's cold end hangs on: ``0``, or the other terminal of a bridged output.
+    stage_ports : mapping
+        ``STAGE/PORT`` to its node, for the outputs a stage has beside ``out``.
     """
 
     unit: Unit
@@ -92,6 +96,8 @@ class Circuit:
     output: str
     stage_ends: Mapping[str, str]
     version: int
+    cold: str = "0"
+    stage_ports: Mapping[str, str] = field(default_factory=dict)
 
     def node_of(self, designator: str, pin: str, flat: FlatCircuit | None = None) -> str:
         """Return the board node at a pin."""

@@ -13,6 +13,7 @@ from lostgain.diagnosis.moves import MoveKind, facts
 from lostgain.diagnosis.next_model import Move
 from lostgain.quantities import show
 from lostgain.signatures import Table
+from lostgain.unit.branches import behind
 from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Part
 
@@ -61,7 +62,7 @@ def _about_parts(table: Table, belief: Belief, kind: MoveKind) -> Iterator[Move]
 
 def _called(kind: MoveKind, lifted: str, members: Sequence[Named]) -> str:
     """A whole package is swapped; what is lifted or bridged is one part."""
-    return lifted if kind.name == "swap" else members[0].part
+    return lifted if kind.name in ("swap", "swap-valve") else members[0].part
 
 
 def _concerns(kind: MoveKind, named: Named) -> bool:
@@ -80,17 +81,19 @@ def _value(part: Part) -> str:
 
 def _about_stages(table: Table, belief: Belief, kind: MoveKind) -> Iterator[Move]:
     """Inject where a stage begins: the output is then as it should be if the fault lies before it."""
-    names = [stage.name for stage in table.circuit.unit.stages if stage.source != "stand-in"]
+    stages = table.circuit.unit.stages
+    names = [stage.name for stage in stages if stage.source != "stand-in"]
     heard = _heard(table, belief)
-    place = np.array([names.index(each.fault.stage) if each.fault and each.fault.stage in names else -1
-                      for each in belief.named])  # fmt: skip
-    for number, name in enumerate(names[1:], 1):
-        behind = (place >= number)[belief.suspect] & heard
-        before = ((place >= 0) & (place < number))[belief.suspect]
-        if not behind.any() or not before.any():
+    place = [each.fault.stage if each.fault and each.fault.stage in names else "" for each in belief.named]
+    for name in names[1:]:
+        from_here = {name, *behind(stages, name)}
+        ahead = {each for each in names if name in behind(stages, each)}
+        later = np.array([stage in from_here for stage in place], dtype=bool)[belief.suspect] & heard
+        before = np.array([stage in ahead for stage in place], dtype=bool)[belief.suspect]
+        if not later.any() or not before.any():
             continue
         words = {"stage": name}
-        yield _move(belief, kind, behind, words, "", None, f"whether the fault lies before {name} or behind", name)
+        yield _move(belief, kind, later, words, "", None, f"whether the fault lies before {name} or behind", name)
 
 
 def _heard(table: Table, belief: Belief) -> NDArray[np.bool_]:
@@ -120,17 +123,16 @@ def _about_channels(table: Table, belief: Belief, kind: MoveKind) -> Iterator[Mo
     for part in unit.parts.values():
         if part.kind not in kind.kinds or part.stage not in order:
             continue
-        here = order.index(part.stage)
-        behind = np.array([
-            each.fault is not None and not each.fault.shared and each.fault.stage in order
-            and order.index(each.fault.stage) > here for each in belief.named
+        from_here = behind(unit.stages, part.stage)
+        later = np.array([
+            each.fault is not None and not each.fault.shared and each.fault.stage in from_here for each in belief.named
         ])  # fmt: skip
-        if not behind.any():
+        if not later.any():
             continue
         first, second = unit.channels[0].name, unit.channels[1].name
         words = {"part": part.designator, "channel": first, "other": second}
         shows = f"whether the fault lies before {part.designator} (it changes sides) or behind (it stays)"
-        yield _move(belief, kind, behind[belief.suspect], words, part.designator, None, shows, part.stage)
+        yield _move(belief, kind, later[belief.suspect], words, part.designator, None, shows, part.stage)
 
 
 def _move(

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lostgain.diagnosis.allowances import Allowances, allowances
 from lostgain.diagnosis.features import CURRENT, WATTS, Feature, slope
 from lostgain.signatures import Table
+from lostgain.unit.branches import behind
 
 Values = NDArray[np.float64]
 
@@ -63,8 +64,8 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
     same_channel = channel[:, None] == channel[None, :]
     both = np.outer(level, level)
     always = both * allow.generator_level_db**2
-    for behind in _behind_controls(table, [key[1] for key in keys]):
-        pair = np.outer(behind, behind) & both
+    for controlled in _behind_controls(table, [key[1] for key in keys]):
+        pair = np.outer(controlled, controlled) & both
         always = always + pair * (allow.control_setting_db**2 + same_channel * allow.control_tracking_db**2)
     error = _model_error(table, [key[1] for key in keys], allow)
     reach = np.where(level, allow.model_shared_db, 1.0)
@@ -74,17 +75,18 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
 def _behind_controls(table: Table, features: list[Feature]) -> list[NDArray[np.bool_]]:
     """For each level control, which features lie behind it in the chain."""
     unit = table.circuit.unit
-    order = {stage.name: number for number, stage in enumerate(unit.stages)}
-    place = {point.name: order.get(point.stage, -1) for point in unit.points}
+    stages = {stage.name for stage in unit.stages}
+    place = {point.name: point.stage for point in unit.points}
     nodes = table.circuit.points
     found = []
     for part in unit.parts.values():
-        if part.kind != "potentiometer" or part.stage not in order:
+        if part.kind != "potentiometer" or part.stage not in stages:
             continue
-        at = order[part.stage]
+        later = behind(unit.stages, part.stage)
         end = table.circuit.stage_ends.get(part.stage)
         names = [table.points[feature.point] if feature.is_level else "" for feature in features]
-        found.append(np.array([bool(name) and (place[name] > at or nodes[name] == end) for name in names], dtype=bool))
+        heard = [bool(name) and (place[name] in later or nodes[name] == end) for name in names]
+        found.append(np.array(heard, dtype=bool))
     return found
 
 

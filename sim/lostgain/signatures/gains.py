@@ -8,6 +8,7 @@ import numpy as np
 
 from lostgain.circuit import Circuit
 from lostgain.signatures.predict import State
+from lostgain.unit.branches import OUT, sources
 
 #: Below this [V rms] a level is nothing, and a gain from it means nothing.
 NOTHING = 0.5e-3
@@ -48,16 +49,24 @@ def stage_gains(circuit: Circuit, state: State) -> tuple[StageGain, ...]:
     inside: dict[str, str] = {}
     for point in circuit.unit.points:  # the last one in signal order stays
         inside[point.stage] = point.name
-    first = by_node.get("in", points[0] if points else "")
+    start = by_node.get("in", points[0] if points else "")
+    came_from = sources(circuit.unit.stages)
+    #: What each stage hands on: the last test point so far, and the stages since.
+    handed: dict[str, tuple[str, list[str]]] = {}
     gains: list[StageGain] = []
-    between: list[str] = []
     for stage, node in circuit.stage_ends.items():
-        between.append(stage)
+        source, port = came_from[stage]
+        first, ahead = handed.get(source, (start, []))
+        if port not in ("", OUT):  # it goes on from another output of that stage
+            tap = circuit.stage_ports.get(f"{source}/{port}", "")
+            first, ahead = (by_node[tap], []) if tap in by_node else (first, ahead)
+        between = [*ahead, stage]
         last = by_node.get(node) or inside.get(stage)
         if last is None or points.index(last) <= points.index(first):
+            handed[stage] = (first, between)
             continue
         before, after = state.level[points.index(first)], state.level[points.index(last)]
         ratio = np.where(before > NOTHING, after / np.maximum(before, 1e-12), np.nan)
         gains.append(StageGain(", ".join(between), first, last, tuple(float(value) for value in ratio)))
-        first, between = last, []
+        handed[stage] = (last, [])
     return tuple(gains)

@@ -56,6 +56,22 @@ class Cluster:
 
 
 @dataclass(frozen=True)
+class Unloaded:
+    """What it means for a stage to run with nothing on its output.
+
+    Parameters
+    ----------
+    allowed : bool
+        True where it asks for a caution only; False where no set-up may leave the output open.
+    says : str
+        What happens then, one clause.
+    """
+
+    allowed: bool
+    says: str
+
+
+@dataclass(frozen=True)
 class StageFacts:
     """A library stage.
 
@@ -76,6 +92,12 @@ class StageFacts:
         The text of the ``.cir`` file.
     file : Path
         The ``.toml`` file.
+    outputs : tuple of str
+        Ports beside ``out`` that give a signal, which another stage may take or a load may hang on.
+    cold : str
+        Which of these the cold end of the load hangs on; empty where that is ground.
+    unloaded : Unloaded or None
+        What an open output means, where it matters.
     """
 
     name: str
@@ -89,6 +111,9 @@ class StageFacts:
     clusters: tuple[Cluster, ...]
     netlist: str
     file: Path
+    outputs: tuple[str, ...] = ()
+    cold: str = ""
+    unloaded: Unloaded | None = None
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from lostgain import shipped
 from lostgain.problems import Problem, UserError, Where, nearest
-from lostgain.unit.facts import Cluster, DeviceFacts, Role, Spread, StageFacts
+from lostgain.unit.facts import Cluster, DeviceFacts, Role, Spread, StageFacts, Unloaded
 from lostgain.unit.kinds import families, kinds
 from lostgain.unit.names import read_text
 from lostgain.unit.source import Source, Table
@@ -39,7 +39,8 @@ def device_names() -> tuple[str, ...]:
 
 @cache
 def _names(folder: str) -> tuple[str, ...]:
-    return tuple(sorted(file.stem for file in (shipped.folder() / folder).glob("*.toml")))
+    files = (shipped.folder() / folder).glob("*.toml")
+    return tuple(sorted(file.stem for file in files if "." not in file.stem))  # NAME.draw.toml is a stage's drawing
 
 
 def stages() -> tuple[StageFacts, ...]:
@@ -95,10 +96,18 @@ def read_stage(file: Path) -> StageFacts:
         clusters=_clusters(top),
         netlist=_beside(file.with_suffix(".cir")),
         file=file,
+        outputs=tuple(top.names("outputs", 'a list of ports: ["hp"]')),
+        cold=top.text("cold"),
+        unloaded=_unloaded(top),
     )
     for port in facts.rails:
         if port not in facts.ports:
             source.wrong(("rails", port), f"rail port “{port}” is not in ports.", nearest(port, facts.ports))
+    for port in facts.outputs:
+        if port not in facts.ports:
+            source.wrong(("outputs",), f"output “{port}” is not in ports.", nearest(port, facts.ports))
+    if facts.cold and facts.cold not in facts.outputs:
+        source.wrong(("cold",), f"“{facts.cold}” is not in outputs.", nearest(facts.cold, facts.outputs))
     top.finish()
     source.settle()
     return facts
@@ -129,6 +138,16 @@ def _roles(top: Table) -> dict[str, Role]:
         roles[name] = Role(name, kind, row.text("does"), absent, element, value)
         row.finish()
     return roles
+
+
+def _unloaded(top: Table) -> Unloaded | None:
+    if "unloaded" not in top.data:
+        return None
+    row = top.table("unloaded", "[unloaded]")
+    says = row.text("says", required='"the output transformer\'s voltage rises until it arcs"')
+    unloaded = Unloaded(row.flag("allowed"), says)
+    row.finish()
+    return unloaded
 
 
 def _clusters(top: Table) -> tuple[Cluster, ...]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lostgain.problems import Problem, Where
+from lostgain.unit.load import OPEN, Load
 
 
 @dataclass(frozen=True)
@@ -81,6 +82,9 @@ class Stage:
         For ``library``: the subcircuit's rail ports to the unit's rail names, ``{"vp": "VP"}``.
     gain, dc : float
         For ``stand-in``: voltage gain (negative where it inverts) and DC level at its output [V].
+    takes_from : str
+        Where its signal comes from: ``STAGE``, or ``STAGE/PORT`` for another output of that stage; empty for the
+        stage before it.
     output : str
         The node at the stage's output: for ``boundary``, a node of the unit's netlist.
     """
@@ -94,6 +98,7 @@ class Stage:
     rails: Mapping[str, str] = field(default_factory=dict)
     gain: float = 1.0
     dc: float = 0.0
+    takes_from: str = ""
     output: str = ""
     where: Where = Where()
 
@@ -232,8 +237,10 @@ class Setup:
         DC level there [V].
     frequencies : tuple of float
         Middle, low and high [Hz].
-    load : float or None
-        Dummy load [ohm]; None for none.
+    load : Load
+        What hangs on the unit's output, and on every other output that has none of its own in `loads`.
+    loads : mapping
+        Stage at an output to what hangs there instead.
     load_rating : float or None
         What the dummy load may dissipate [W].
     instrument : str
@@ -247,7 +254,8 @@ class Setup:
     start: str = "input"
     start_dc: float = 0.0
     frequencies: tuple[float, ...] = (500.0, 40.0, 10_000.0)
-    load: float | None = None
+    load: Load = OPEN
+    loads: Mapping[str, Load] = field(default_factory=dict)
     load_rating: float | None = None
     instrument: str = "scope-x10"
     controls: Mapping[str, float] = field(default_factory=dict)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 from lostgain.problems import nearest
+from lostgain.unit.branches import read_from
 from lostgain.unit.channels import read_channels
 from lostgain.unit.doubts import doubts
 from lostgain.unit.draft import Draft
@@ -65,7 +67,7 @@ def open_unit(name_or_path: str | Path) -> Unit:
         parts=draft.parts,
         points=ordered,
         channels=read_channels(top, draft, ordered),
-        setup=read_setup(top, draft),
+        setup=read_setup(top, draft, stages.values()),
         about=head.text("about"),
         invented=head.flag("invented"),
         netlist=netlist,
@@ -98,7 +100,8 @@ def _stages(top: Table, draft: Draft, folder: Path, of_netlist: bool) -> tuple[d
     if not tables and not of_netlist and not isinstance(top.data.get("stage"), dict):
         top.wrong(None, "the unit has no [[stage]], and [unit] names no netlist.")
     for table in tables:
-        stage = read_stage(table, draft, folder, of_netlist)
+        takes_from = "" if of_netlist else read_from(table, stages)
+        stage = replace(read_stage(table, draft, folder, of_netlist), takes_from=takes_from)
         key = "".join(letter for letter in stage.name.lower() if letter.isalnum())
         if key and key in plain:
             table.wrong("name", f"the stages “{plain[key]}” and “{stage.name}” can't be told apart by name.")

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
 from lostgain import quantities
 from lostgain.problems import nearest
+from lostgain.unit.branches import on_output, output_stages
 from lostgain.unit.controls import share
 from lostgain.unit.draft import Draft
-from lostgain.unit.model import Setup
+from lostgain.unit.load import OPEN, Load
+from lostgain.unit.loads import read_load
+from lostgain.unit.model import Setup, Stage
 from lostgain.unit.names import name_fault
 from lostgain.unit.rails import quantity, volts
 from lostgain.unit.source import Table
@@ -33,7 +37,7 @@ def level(table: Table, key: str, example: str) -> float | None:
     return value
 
 
-def read_setup(top: Table, draft: Draft) -> Setup:
+def read_setup(top: Table, draft: Draft, stages: Iterable[Stage]) -> Setup:
     """Read ``[setup]``.
 
     Parameters
@@ -42,6 +46,8 @@ def read_setup(top: Table, draft: Draft) -> Setup:
         The whole unit file.
     draft : Draft
         With every part read, for the controls.
+    stages : iterable of Stage
+        In signal order, for the loads.
     """
     table = top.table("setup", "[setup]")
     generator = level(table, "generator", "200 mV rms")
@@ -55,22 +61,50 @@ def read_setup(top: Table, draft: Draft) -> Setup:
     start = table.text("start", "input")
     if fault := name_fault(start):
         table.wrong("start", f"start = “{start}” {fault}.")
+    stages = tuple(stages)
     setup = Setup(
         generator=generator or 0.0,
         source=_positive(table, "source", "resistance", "50R", 50.0) or 0.0,
         start=start,
         start_dc=volts(table, "start_dc", "0 V") or 0.0,
         frequencies=_frequencies(table),
-        load=_positive(table, "load", "resistance", "8R", None),
+        load=read_load(table) or OPEN,
+        loads=_loads(table, stages),
         load_rating=_positive(table, "load_rating", "power", "100 W", None),
         instrument=instrument,
         controls=_controls(table, draft),
         where=table.where(),
     )
-    if setup.load_rating and not setup.load and "load" not in table.data:
+    _refuse_open(table, setup, stages)
+    if setup.load_rating and setup.load.is_open and "load" not in table.data:
         table.wrong("load_rating", "load_rating is given without a load, for example load = “8R”.")
     table.finish()
     return setup
+
+
+def _loads(table: Table, stages: tuple[Stage, ...]) -> dict[str, Load]:
+    """Read ``[setup.loads]``: what hangs on an output in place of the one load for all."""
+    rows = table.table("loads", "[setup.loads]")
+    outputs = {name.lower(): name for name in output_stages(stages)}
+    found = {}
+    for key in list(rows.data):
+        load = read_load(rows, key)
+        rows.taken.add(key)
+        if key.lower() not in outputs:
+            message = f"“{key}” is no stage at an output of this unit."
+            rows.wrong(key, message, nearest(key, outputs.values()))
+        elif load is not None:
+            found[outputs[key.lower()]] = load
+    return found
+
+
+def _refuse_open(table: Table, setup: Setup, stages: tuple[Stage, ...]) -> None:
+    """Note an output left open behind a stage that no bench may run so."""
+    for output in output_stages(stages):
+        for stage, unloaded in on_output(stages, output):
+            if setup.loads.get(output, setup.load).is_open and not unloaded.allowed:
+                message = f"“{stage}” may not run without a load: {unloaded.says}."
+                table.wrong("load" if "load" in table.data else None, message, "For example load = “8R”.")
 
 
 def _positive(table: Table, key: str, dimension: str, example: str, default: float | None) -> float | None:

@@ -19,7 +19,7 @@ from lostgain.unit.source import Table
 
 STAND_IN = "stand-in"
 BROKEN = "broken"
-_OWN_KEYS = ("name", "use", "netlist", "subckt", "ports", "parts", "rails", "points", "gain", "dc", "output")
+_OWN_KEYS = ("name", "use", "netlist", "subckt", "ports", "parts", "rails", "points", "gain", "dc", "output", "from")
 
 
 def read_stage(table: Table, draft: Draft, folder: Path, of_netlist: bool) -> Stage:

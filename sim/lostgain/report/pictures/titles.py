@@ -31,7 +31,7 @@ def frequency(value: float, index: int) -> str:
 def drive(unit: Unit) -> str:
     """Return the unit's title and how it is driven: ``Two-zone amplifier; generator 200 mV rms, load 8 Ω``."""
     setup = unit.setup
-    load = f", load {show(setup.load, 'ohm')}" if setup.load else ", no load"
+    load = ", no load" if setup.load.is_open else f", load {setup.load.text}"
     return f"{unit.title}; generator {show(setup.generator, 'V rms')}{load}"
 
 
