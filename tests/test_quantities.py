@@ -54,6 +54,9 @@ def test_iec_60062_codes(text: str, unit: str, value: float) -> None:
         ("1meg", "ohm", 1e6),
         ("22m", "ohm", 0.022),
         ("0R", "ohm", 0),  # a wire link
+        ("25:1", "turns", 25),
+        ("1:10", "turns", 0.1),
+        ("230V : 250V", "turns", 0.92),
         ("4u7", "farad", 4.7e-6),
         ("10 \u03bcF", "farad", 10e-6),  # Greek mu
         ("100n", "farad", 100e-9),
@@ -73,6 +76,8 @@ def test_component_values_as_they_are_written(text: str, unit: str, value: float
 @pytest.mark.parametrize(
     ("text", "unit", "message"),
     [
+        ("25", "turns", "is no turns ratio"),
+        ("0:1", "turns", "is no turns ratio"),
         ("-5k", "ohm", "negative"),
         ("-0", "ohm", "negative"),
         ("0", "farad", "zero"),
@@ -186,6 +191,8 @@ def test_what_is_no_measure_is_refused(text: str, dimension: str, message: str) 
 @pytest.mark.parametrize(
     ("value", "unit", "text"),
     [
+        (25, "turns", "25:1"),
+        (0.1, "turns", "1:10"),
         (2200, "ohm", "2.2 kΩ"),
         (0.22, "ohm", "0.22 Ω"),
         (0, "ohm", "0 Ω"),

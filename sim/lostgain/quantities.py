@@ -115,18 +115,22 @@ def component(text: str, unit: str) -> float:
         IEC 60062 code [1]_ or plain text: ``2k2``, ``R22``, ``1.5k``, ``1,5 kΩ``, ``4u7``, ``10 µF``, ``100n``. For
         ohms ``M`` is mega and ``m`` milli.
     unit : str
-        ``ohm``, ``farad``, ``henry``, ``ampere`` for a fuse, ``volt`` for a Zener diode.
+        ``ohm``, ``farad``, ``henry``, ``ampere`` for a fuse, ``volt`` for a Zener diode, ``turns`` for a transformer's
+        ratio: ``25:1``.
 
     Returns
     -------
     float
-        [ohm], [F], [H], [A] or [V]; at least zero, and above zero for anything but ohms (a wire link is 0R).
+        [ohm], [F], [H], [A], [V] or turns of the primary to one of the secondary; at least zero, and above zero for
+        anything but ohms (a wire link is 0R).
 
     Raises
     ------
     ValueError
         If the text is no such value or can be read in two ways; the message says what was expected.
     """
+    if unit == "turns":
+        return _turns(text)
     kind = _COMPONENTS[unit]
     clean = fold(text)
     bare = re.sub(rf"(?<=[0-9.,a-zA-Zµ ])(?:{kind.words})$", "", clean).strip()
@@ -149,6 +153,16 @@ def component(text: str, unit: str) -> float:
     if unit == "farad" and not has_unit and value >= 1:
         raise ValueError(f"'{text}' would be {show(value, 'farad')}.{_bare_farads(clean)}")
     return value
+
+
+def _turns(text: str) -> float:
+    """Return a transformer's turns ratio: ``25:1``, ``230V:250V`` (off load), ``1:1``."""
+    clean = fold(text).replace(" ", "")
+    match = re.fullmatch(rf"({_NUMBER})[Vv]?:({_NUMBER})[Vv]?", clean)
+    sides = [_number(side, text) for side in match.groups()] if match else []
+    if not match or min(sides) <= 0:
+        raise ValueError(f"'{text}' is no turns ratio: expected for example 25:1, or the volts 230:250.")
+    return sides[0] / sides[1]
 
 
 def _number(text: str, whole: str, times: float = 1.0) -> float:
@@ -319,8 +333,8 @@ def show(value: float, unit: str, digits: int = 3) -> str:
     value : float
         In SI units; a fraction for ``%``.
     unit : str
-        ``ohm``, ``farad``, ``henry``, ``V``, ``W``, ``A``, ``Hz``, ``s``, ``dB``, ``%``, or any other symbol that takes
-        prefixes (``V rms``, ``Vpp``).
+        ``ohm``, ``farad``, ``henry``, ``V``, ``W``, ``A``, ``Hz``, ``s``, ``dB``, ``%``, ``turns`` (``25:1``), or any
+        other symbol that takes prefixes (``V rms``, ``Vpp``).
     digits : int
         Significant figures; decibels get ``digits - 2`` decimals.
 
@@ -330,6 +344,8 @@ def show(value: float, unit: str, digits: int = 3) -> str:
         ``2.2 kΩ``, ``47 µF``, ``1.23 mV``, ``-6.0 dB``, ``0 V``; ``—`` for nan. Reservoirs stay in microfarads
         (``4700 µF``) and small resistors in ohms (``0.22 Ω``).
     """
+    if unit == "turns" and value > 0:
+        return f"{_figures(value, digits)}:1" if value >= 1 else f"1:{_figures(1 / value, digits)}"
     symbol = _SYMBOLS.get(unit, unit)
     if math.isnan(value):
         return "—"

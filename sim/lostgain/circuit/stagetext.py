@@ -11,6 +11,7 @@ from lostgain.engine.includes import resolve_includes
 from lostgain.engine.plain import plain_sources
 from lostgain.problems import Problem, UserError, nearest
 from lostgain.unit.facts import Role
+from lostgain.unit.kinds import kinds
 from lostgain.unit.library import stage as stage_facts
 from lostgain.unit.model import Part, Stage, Unit
 
@@ -83,7 +84,7 @@ def library_body(stage: Stage, parts: Sequence[Part], controls: Mapping[str, flo
 
 def _element_name(role: Role) -> str:
     """Return the name of a role's element in the library's netlist, lower case."""
-    is_subckt = role.kind in ("opamp", "potentiometer") and role.element == role.name
+    is_subckt = role.kind in kinds() and kinds()[role.kind].subckt and role.element == role.name
     return (f"X{role.name}" if is_subckt else role.element).lower()
 
 
@@ -92,7 +93,10 @@ def _element_line(line: str, key: str, part: Part, default: float | str | None, 
     if isinstance(value, float):
         line = re.sub(rf"\{{\s*{key}\s*\}}", f"{value:.12g}", line, flags=re.IGNORECASE)
     if part.device:
-        line = re.sub(rf"\bm_{key}\b", part.device, line, flags=re.IGNORECASE)
+        # The value of a device that has one is a parameter of its subcircuit, called after the kind's unit.
+        given = kinds()[part.kind].unit if part.value is not None and part.kind != "potentiometer" else ""
+        device = f"{part.device} {given}={part.value:.12g}" if given else part.device
+        line = re.sub(rf"\bm_{key}\b", device, line, flags=re.IGNORECASE)
     if part.kind == "potentiometer":
         share = controls.get(part.designator, 0.5)
         line = re.sub(rf"\bm_{key}\b.*", f"potentiometer R={part.value:.12g} K={share:.12g}", line, flags=re.IGNORECASE)

@@ -149,11 +149,15 @@ def _parts(believed: Belief, share: Values, order: Sequence[int]) -> tuple[tuple
     )  # fmt: skip
 
 
+#: Moves that decide about a part by themselves.
+_DECIDE = ("lift", "take-out", "swap", "swap-valve", "winding", "ohm-contact", "rail")
+
+
 def _action(parts: Sequence[tuple[str, str, float]], done: Sequence[Move]) -> Move | None:
     """What to do about the parts it has come down to: the move about the most probable that decides most a minute."""
     for name, channel, _ in parts:
         own = [each for each in done if (each.part, each.channel) == (name, channel)]
-        whole = [each for each in own if each.name in ("lift", "take-out", "swap", "ohm-contact", "rail")]
+        whole = [each for each in own if each.name in _DECIDE]
         if whole:
             return max(whole, key=lambda each: each.rate)
     return None

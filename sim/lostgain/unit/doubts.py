@@ -20,8 +20,9 @@ _FAMILIES = {
     "L": ("inductor",),
     "D": ("diode",),
     "Q": ("npn", "pnp", "njf"),
-    "U": ("opamp",),
-    "IC": ("opamp",),
+    "U": ("opamp", "regulator"),
+    "IC": ("opamp", "regulator"),
+    "V": ("triode", "pentode"),
     "F": ("contact",),
 }
 _UNITS = {"ampere": "A", "volt": "V"}

@@ -19,13 +19,17 @@ class Kind:
     family : str
         What a stage's role may ask for instead: ``capacitor``.
     unit : str
-        ``ohm``, ``farad``, ``henry``, ``ampere``, ``volt``; empty for a kind without a value.
+        ``ohm``, ``farad``, ``henry``, ``ampere``, ``volt``, ``turns``; empty for a kind without a value.
     tolerance : (float, float)
         Default tolerance as fractions.
     pins : tuple of str
         In netlist order.
     usual : (float, float) or None
-        Smallest and largest value that is not doubted [ohm, F, H, A, V].
+        Smallest and largest value that is not doubted [ohm, F, H, A, V, turns].
+    device : bool
+        Whether a part of it always needs its device class.
+    subckt : bool
+        Whether its element in a library stage is a subcircuit.
     """
 
     name: str
@@ -34,6 +38,8 @@ class Kind:
     tolerance: tuple[float, float]
     pins: tuple[str, ...]
     usual: tuple[float, float] | None = None
+    device: bool = False
+    subckt: bool = False
 
 
 @cache
@@ -46,7 +52,9 @@ def kinds() -> dict[str, Kind]:
         least, most = row.get("usual", (None, None))
         usual = None if least is None else (float(least), float(most))
         pins = tuple(row["pins"])
-        found[name] = Kind(name, row["family"], row.get("unit", ""), (float(low), float(high)), pins, usual)
+        device, subckt = bool(row.get("device")), bool(row.get("subckt"))
+        tolerance = (float(low), float(high))
+        found[name] = Kind(name, row["family"], row.get("unit", ""), tolerance, pins, usual, device, subckt)
     return found
 
 

@@ -83,5 +83,7 @@ def a_kind(kind: str) -> str:
     """Return a kind of part with its article."""
     name = {"electrolytic": "electrolytic", "opamp": "op-amp", "npn": "NPN transistor", "pnp": "PNP transistor",
             "film": "film capacitor", "ceramic": "ceramic capacitor", "njf": "N-channel JFET",
-            "tantalum": "tantalum capacitor"}.get(kind, kind)  # fmt: skip
+            "tantalum": "tantalum capacitor", "plain-transformer": "transformer",
+            "push-pull-transformer": "transformer with a tapped primary",
+            "mains-transformer": "transformer with a tapped secondary"}.get(kind, kind)  # fmt: skip
     return f"{'an' if name[0] in 'aeioAEIO' or name.startswith('N') else 'a'} {name}"

@@ -14,6 +14,7 @@ from lostgain.unit import library
 from lostgain.unit.kinds import Kind, capacitor_kind, kinds, of_family
 from lostgain.unit.names import is_designator
 from lostgain.unit.partnumbers import NUMBER, RATING, PartFault, a_kind, rating, tolerance
+from lostgain.unit.tapers import taper_words
 
 __all__ = ["PartFault", "PartText", "read_part", "read_tail", "tolerance", "words"]
 
@@ -23,7 +24,6 @@ _BY_LETTERS = {
     "C": "capacitor", "L": "inductor", "D": "diode", "U": "opamp", "IC": "opamp", "F": "fuse",
     "J": "connector", "CN": "connector", "SW": "switch", "S": "switch", "K": "relay", "RL": "relay", "RY": "relay",
 }  # fmt: skip
-_TAPERS = {"linear": "linear", "lin": "linear", "audio": "audio", "log": "audio"}
 _BARE_NUMBER = re.compile(rf"[±+-]?{NUMBER}(?:/[+-]?{NUMBER})?")
 _UNIT_WORD = re.compile(r"%|[mk]?[VWA]|[pnuµmkKMGR]|meg|[pnuµm]?[FH]|[mkKM]?(?:Ω|ohms?)", re.IGNORECASE)
 
@@ -100,6 +100,8 @@ def read_tail(designator: str, tail: list[str], role: str = "", value: float | N
     """Return what the words behind a designator say; see `read_part`."""
     said = _sort(tail)
     kind = _kind(designator, said, role, value)
+    if kind.unit == "volt" and said.rating and not said.value:
+        said.value, said.rating = said.rating, ""  # 15V is what a regulator gives
     if said.value:
         value = _value(designator, said.value, kind)
     if kind.family == "capacitor" and not said.kind and role not in kinds():
@@ -112,7 +114,7 @@ def read_tail(designator: str, tail: list[str], role: str = "", value: float | N
         tolerance(said.tolerance) if said.tolerance else None,
         rating(designator, said.rating, kind) if said.rating else None,
         said.device or None,
-        (_TAPERS[said.taper.lower()] if said.taper else "linear") if kind.name == "potentiometer" else None,
+        (taper_words()[said.taper.lower()] if said.taper else "linear") if kind.name == "potentiometer" else None,
     )
 
 
@@ -150,7 +152,7 @@ def _sort_of(word: str) -> str:
     low = word.lower()
     if "%" in word:
         return "tolerance"
-    if low in _TAPERS:
+    if low in taper_words():
         return "taper"
     if low in kinds():
         return "kind"
@@ -160,7 +162,7 @@ def _sort_of(word: str) -> str:
         return "rating"
     if any(letter.isdigit() for letter in word) and "-" not in word[1:]:
         return "value"
-    known = {*kinds(), *library.device_names(), *_TAPERS} - {"rail"}
+    known = {*kinds(), *library.device_names(), *taper_words()} - {"rail"}
     message = f"“{word}” is no value, tolerance (5%), rating (16V), kind of part, device class or taper."
     raise PartFault(message, nearest(word, known))
 
@@ -213,5 +215,5 @@ def _value(designator: str, word: str, kind: Kind) -> float:
 def _check_taper_and_device(designator: str, said: _Words, kind: Kind) -> None:
     if said.taper and kind.name != "potentiometer":
         raise PartFault(f"“{said.taper}”: only a potentiometer has a taper, and {designator} is {a_kind(kind.name)}.")
-    if said.device and kind.unit and kind.name != "potentiometer":
+    if said.device and kind.unit and not kind.subckt:
         raise PartFault(f"“{said.device}”: {a_kind(kind.name)} such as {designator} has no device class.")

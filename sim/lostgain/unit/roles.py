@@ -17,6 +17,8 @@ from lostgain.unit.source import Table
 _EXAMPLES = {
     "resistor": "R14 22k 1%", "capacitor": "C9 47u 16V", "inductor": "L1 10mH", "potentiometer": "RV1 10k log",
     "opamp": "U2A opamp-jfet", "npn": "Q3 npn-small", "pnp": "Q4 pnp-small", "contact": "J1", "mute": "K1 mute",
+    "triode": "V1A triode-12ax7", "pentode": "V2 pentode-el84", "transformer": "T1 25:1 transformer_output_se",
+    "regulator": "U3 15V regulator_positive",
 }  # fmt: skip
 
 
@@ -98,7 +100,7 @@ def _defaults(said: PartText, role: Role) -> tuple[float | None, str | None]:
         value = role.value
     if kind.unit and value is None:
         raise PartFault(f"{said.designator} needs its value, for example “{_EXAMPLES.get(kind.family, 'R14 22k')}”.")
-    if kind.family in ("opamp", "npn", "pnp", "njf", "diode") and device is None:
+    if kind.device and device is None:
         fitting = [name for name in library.device_names() if library.device(name).kind == kind.name]
         raise PartFault(
             f"{said.designator} needs its device class, the kind of {kind.name} it is.",
