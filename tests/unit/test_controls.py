@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lostgain.unit.controls import passed, share
+from lostgain.unit import open_unit
+from lostgain.unit.controls import share
+from lostgain.unit.tapers import passed, taper_words, tapers
 
 
 @pytest.mark.parametrize(
@@ -32,7 +36,64 @@ def test_what_is_no_setting_is_refused(text: str) -> None:
         share(text, "linear")
 
 
-@given(st.floats(0, 1), st.floats(0, 1), st.sampled_from(["linear", "audio"]))
+@given(st.floats(0, 1), st.floats(0, 1), st.sampled_from([name for name in tapers() if name != "reverse-balance"]))
 def test_more_turn_passes_more(one: float, other: float, taper: str) -> None:
     low, high = sorted((one, other))
     assert 0 <= passed(low, taper) <= passed(high, taper) <= 1
+
+
+@pytest.mark.parametrize(
+    ("taper", "half"),
+    [
+        ("linear", 0.5),
+        ("audio", 0.10),  # audio tracks pass 10 % or 15 % at half turn: common practice, no source
+        ("audio-15", 0.15),
+        ("reverse", 0.90),
+        ("balance", 1.0),  # a balance control loses nothing at its centre
+        ("reverse-balance", 1.0),
+    ],
+)
+def test_what_each_taper_passes_at_half_and_at_the_ends(taper: str, half: float) -> None:
+    assert passed(0.5, taper) == pytest.approx(half, abs=1e-3)
+    ends = {passed(0.0, taper), passed(1.0, taper)}
+    assert ends == {0.0, 1.0}
+
+
+@given(st.floats(0, 1))
+def test_a_mirrored_taper_is_the_other_read_from_the_other_end(turn: float) -> None:
+    assert passed(turn, "reverse") == pytest.approx(1 - passed(1 - turn, "audio"))
+    assert passed(turn, "reverse-balance") == pytest.approx(passed(1 - turn, "balance"))
+
+
+def test_every_taper_has_its_source_and_words_of_its_own() -> None:
+    assert all(taper.source for taper in tapers().values())
+    assert len(taper_words()) == sum(1 + len(taper.also) for taper in tapers().values())
+
+
+GANGED = """
+[unit]
+title = "Ganged"
+[setup]
+generator = "1 V rms"
+[setup.controls]
+RV1 = "0.2 turn"
+[[stage]]
+name = "One"
+use = "level"
+RV = "RV1A 10k log"
+[[stage]]
+name = "Other"
+use = "level"
+RV = "RV1B 10k reverse"
+[[stage]]
+name = "Apart"
+use = "level"
+RV = "RV11 10k"
+"""
+
+
+def test_one_knob_sets_all_gangs_each_by_its_taper(tmp_path: Path) -> None:
+    (tmp_path / "unit.toml").write_text(GANGED, encoding="utf-8")
+    controls = open_unit(tmp_path).setup.controls
+    expected = {"RV1A": passed(0.2, "audio"), "RV1B": passed(0.2, "reverse"), "RV11": 0.5}
+    assert controls == pytest.approx(expected)

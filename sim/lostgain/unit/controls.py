@@ -4,27 +4,10 @@ from __future__ import annotations
 
 import re
 
+from lostgain.unit.tapers import passed
+
 _WORDS = {"off": 0.0, "half": 0.5, "full": 1.0, "1/4": 0.25, "1/2": 0.5, "3/4": 0.75}
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
-
-
-def passed(turn: float, taper: str) -> float:
-    """Return the share of voltage a potentiometer passes unloaded.
-
-    Parameters
-    ----------
-    turn : float
-        Angle as a fraction of the whole turn, 0 to 1.
-    taper : str
-        ``linear``, or ``audio``: (81^turn - 1)/80, which is nothing at 0, a tenth at half and all at 1. Tracks made as
-        two straight pieces come near it. Common practice, no source.
-
-    Returns
-    -------
-    float
-        0 to 1.
-    """
-    return (81.0**turn - 1.0) / 80.0 if taper == "audio" else turn
 
 
 def share(text: str, taper: str) -> float:
@@ -36,7 +19,7 @@ def share(text: str, taper: str) -> float:
         ``-6 dB`` (of voltage), or where the knob points: ``off``, ``half``, ``full``, ``0.3 turn``, ``30 %`` of the
         turn.
     taper : str
-        ``linear`` or ``audio``.
+        A name of ``tapers.toml``: ``linear``, ``audio``, ``reverse``.
 
     Returns
     -------

@@ -32,7 +32,7 @@ class Part:
     device : str or None
         Device class of a semiconductor or op-amp: a name in ``circuits/models``.
     taper : str or None
-        ``linear`` or ``audio`` for a potentiometer.
+        A name of ``unit/tapers.toml`` for a potentiometer: ``linear``, ``audio``, ``reverse``.
     stage : str
         Name of the stage the part belongs to; a rail's parts belong to the stage ``supply``.
     role : str

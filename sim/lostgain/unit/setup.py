@@ -142,16 +142,20 @@ def _frequencies(table: Table) -> tuple[float, ...]:
 
 
 def _controls(table: Table, draft: Draft) -> dict[str, float]:
-    """Read ``[setup.controls]``; a potentiometer that is not named there stands at half its turn."""
+    """Read ``[setup.controls]``; a potentiometer that is not named there stands at half its turn.
+
+    ``RV1`` sets all gangs of a control, RV1A and RV1B, each by its own taper.
+    """
     rows = table.table("controls", "[setup.controls]")
     pots = {part.designator: part for part in draft.parts.values() if part.kind == "potentiometer"}
     found = {name: share("half", part.taper or "linear") for name, part in pots.items()}
     for key in list(rows.data):
         text = rows.get(key, str, "a setting in quotes, for example “-6 dB”, “half” or “0.3 turn”")
         name = key.upper()
+        gangs = [name] if name in pots else [each for each in pots if re.fullmatch(rf"{re.escape(name)}[A-Z]", each)]
         if name in draft.unread and name not in draft.parts:
             continue  # its own mistake has been told
-        if name not in pots:
+        if not gangs:
             if name in draft.parts:
                 message = f"{key} is of kind {draft.parts[name].kind}; only a potentiometer can be set."
             else:
@@ -159,7 +163,7 @@ def _controls(table: Table, draft: Draft) -> dict[str, float]:
             rows.wrong(key, message, nearest(key, pots))
         elif text is not None:
             try:
-                found[name] = share(text, pots[name].taper or "linear")
+                found |= {each: share(text, pots[each].taper or "linear") for each in gangs}
             except ValueError as error:
                 rows.wrong(key, f"{key}: {error}")
     return found
