@@ -34,7 +34,8 @@ def pins(line: str, kind: str) -> list[str]:
 
 
 def test_every_netlist_has_its_facts_and_an_example() -> None:
-    assert sorted(file.stem for file in (CIRCUITS / "stages").glob("*.toml")) == STAGES
+    facts_files = {file.stem for file in (CIRCUITS / "stages").glob("*.toml") if "." not in file.stem}
+    assert facts_files == set(STAGES)
     assert set(EXAMPLES) == set(STAGES) == set(library.stage_names())
 
 

@@ -72,6 +72,60 @@ class Unloaded:
 
 
 @dataclass(frozen=True)
+class Shown:
+    """One thing that a stage's worked example shows.
+
+    Parameters
+    ----------
+    quantity : str
+        ``gain``, ``dc``, ``lower corner``, ``upper corner``, ``phase``, ``distortion`` or ``swing``.
+    at, against : str
+        Nodes of the stage; the gain is that from `against` to `at`.
+    frequency : str
+        As written: ``1 kHz``; empty for the set-up's first.
+    value, within, at_most, at_least : str
+        As written: ``20.8 dB`` within ``0.2 dB``; or a bound.
+    says : str
+        Where the value comes from: a formula, a table.
+    """
+
+    quantity: str
+    at: str = "out"
+    against: str = "in"
+    frequency: str = ""
+    value: str = ""
+    within: str = ""
+    at_most: str = ""
+    at_least: str = ""
+    says: str = ""
+
+
+@dataclass(frozen=True)
+class Example:
+    """A worked example of a stage, written as in a unit file.
+
+    Parameters
+    ----------
+    says, source : str
+        What it is, and where its values and results are from.
+    parts : mapping
+        Role to the part's text: ``R1 22k 1%``.
+    rails : mapping
+        Rail port to its voltage: ``+15 V``.
+    setup : mapping
+        The keys of a unit file's ``[setup]``.
+    shows : tuple of Shown
+    """
+
+    says: str
+    source: str
+    parts: Mapping[str, str]
+    rails: Mapping[str, Any]
+    setup: Mapping[str, Any]
+    shows: tuple[Shown, ...]
+
+
+@dataclass(frozen=True)
 class StageFacts:
     """A library stage.
 
@@ -98,6 +152,8 @@ class StageFacts:
         Which of these the cold end of the load hangs on; empty where that is ground.
     unloaded : Unloaded or None
         What an open output means, where it matters.
+    example : Example or None
+        A worked example.
     """
 
     name: str
@@ -114,6 +170,7 @@ class StageFacts:
     outputs: tuple[str, ...] = ()
     cold: str = ""
     unloaded: Unloaded | None = None
+    example: Example | None = None
 
 
 @dataclass(frozen=True)

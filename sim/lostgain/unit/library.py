@@ -7,6 +7,7 @@ from pathlib import Path
 
 from lostgain import shipped
 from lostgain.problems import Problem, UserError, Where, nearest
+from lostgain.unit.examples import read_example
 from lostgain.unit.facts import Cluster, DeviceFacts, Role, Spread, StageFacts, Unloaded
 from lostgain.unit.kinds import families, kinds
 from lostgain.unit.names import read_text
@@ -84,21 +85,24 @@ def read_stage(file: Path) -> StageFacts:
     """Read the facts of a library stage from its ``.toml`` file and the ``.cir`` beside it."""
     source = Source(file)
     top = Table(source, (), "the stage", source.data)
+    ports = tuple(top.names("ports", 'a list of nodes: ["in", "out", "vp"]'))
+    rails, roles, nodes = _rails(top), _roles(top), _nodes(top)
     facts = StageFacts(
         name=file.stem,
         title=top.text("title", required='"Coupling network"'),
         purpose=top.text("purpose", required='"Passes the signal and blocks DC."'),
         gain=top.text("gain"),
-        ports=tuple(top.names("ports", 'a list of nodes: ["in", "out", "vp"]')),
-        rails=_rails(top),
-        roles=_roles(top),
-        nodes=_nodes(top),
+        ports=ports,
+        rails=rails,
+        roles=roles,
+        nodes=nodes,
         clusters=_clusters(top),
         netlist=_beside(file.with_suffix(".cir")),
         file=file,
         outputs=tuple(top.names("outputs", 'a list of ports: ["hp"]')),
         cold=top.text("cold"),
         unloaded=_unloaded(top),
+        example=read_example(top, roles, rails, nodes),
     )
     for port in facts.rails:
         if port not in facts.ports:

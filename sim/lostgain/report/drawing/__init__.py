@@ -1,0 +1,5 @@
+"""Drawings of library stages, with the roles' names or with the designators and test points of a unit."""
+
+from lostgain.report.drawing.draw import draw_stage
+
+__all__ = ["draw_stage"]
