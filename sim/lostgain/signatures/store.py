@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 import platformdirs
@@ -25,8 +25,14 @@ from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import steady
 from lostgain.signatures.draws import CUT
-from lostgain.signatures.rows import QUICK, RowResult
+from lostgain.signatures.rows import QUICK
 from lostgain.unit.library import device
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+#: The class of what a journal keeps: arrays, and a text called ``status``.
+Row = TypeVar("Row", bound="DataclassInstance")
 
 #: Raised whenever the same inputs would give other numbers than before.
 METHOD = 11
@@ -148,18 +154,18 @@ class Journal:
                 self._base.execute("delete from about")
                 self._base.execute("insert into about values (?)", (self.key,))
 
-    def done(self, like: RowResult) -> dict[int, RowResult]:
-        """Return the rows that are done and whole, as large as one like them."""
-        rows = {}
+    def done(self, like: Row) -> dict[int, Row]:
+        """Return the rows that are done and whole, of the class of one like them and as large."""
+        rows: dict[int, Row] = {}
         for number, blob in self._base.execute("select number, numbers from rows"):
-            row = _unpacked(blob)
+            row = _unpacked(blob, type(like))
             if row is not None and all(
-                np.shape(getattr(row, each.name)) == np.shape(getattr(like, each.name)) for each in fields(row)
+                np.shape(getattr(row, each.name)) == np.shape(getattr(like, each.name)) for each in fields(like)
             ):
                 rows[int(number)] = row
         return rows
 
-    def add(self, number: int, row: RowResult) -> None:
+    def add(self, number: int, row: DataclassInstance) -> None:
         """Keep a row."""
         try:
             with self._base:
@@ -178,21 +184,21 @@ class Journal:
         self.path.with_name(f"{self.path.name}-journal").unlink(missing_ok=True)
 
 
-def _packed(row: RowResult) -> bytes:
+def _packed(row: DataclassInstance) -> bytes:
     buffer = io.BytesIO()
     arrays: dict[str, Any] = {each.name: np.asarray(getattr(row, each.name)) for each in fields(row)}
     np.savez_compressed(buffer, **arrays)
     return buffer.getvalue()
 
 
-def _unpacked(blob: object) -> RowResult | None:
-    """Return a row, or None for what is none."""
+def _unpacked(blob: object, kind: type[Row]) -> Row | None:
+    """Return a row of a class, or None for what is none."""
     if not isinstance(blob, bytes):
         return None
     try:
         with np.load(io.BytesIO(blob), allow_pickle=False) as found:
-            numbers = {name: found[name] for name in found.files}
-        status = str(numbers.pop("status"))
-        return RowResult(**numbers, status=status)
+            numbers: dict[str, Any] = {name: found[name] for name in found.files}
+        numbers["status"] = str(numbers["status"])
+        return kind(**numbers)
     except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
         return None
