@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -74,6 +75,11 @@ class UserError(Exception):
     def __reduce__(self) -> tuple[type[UserError], tuple[tuple[Problem, ...]]]:
         """Keep files and lines on the way from a worker process."""
         return UserError, (self.problems,)
+
+
+def short(message: str) -> str:
+    """Return a message in which what the user wrote without a blank is cut to a length that can be read."""
+    return re.sub(r"\S{81,}", lambda word: f"{word[0][:60]}…", message)
 
 
 def nearest(word: str, known: Iterable[str], lead: str = "Did you mean") -> str:

@@ -14,9 +14,10 @@ from lostgain.circuit.ends import no_missing_subcircuits
 from lostgain.circuit.loads import load_lines
 from lostgain.circuit.model import GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
+from lostgain.engine.expansion import refuse_endless
 from lostgain.engine.includes import resolve_includes
 from lostgain.engine.plain import plain_sources
-from lostgain.problems import Problem, UserError
+from lostgain.problems import Problem, UserError, Where
 from lostgain.unit.branches import output_stages, sources
 from lostgain.unit.library import device, device_names
 from lostgain.unit.library import stage as stage_facts
@@ -89,6 +90,8 @@ def compose(unit: Unit) -> Composed:
     _loads(unit, out)
     for name in _models(out.lines):
         out.lines += device(name).netlist.splitlines()
+    written = [line for line in out.lines if line.strip() and not line.startswith(("*", "+"))]
+    refuse_endless((line, Where(unit.file)) for line in written)
     out.lines.append(".end")
     return out
 

@@ -47,12 +47,15 @@ def no_loose_ends(unit: Unit, flat: FlatCircuit, netlists: Mapping[str, Path]) -
             continue
         short = node.rpartition(".")[2]
         first = names[0].rpartition(".")[2]
-        where = Where(netlists[owner], _line_of(first, unit, netlists[owner]))
-        if len(names) == 1 and first[0] in "rcldqj" and not first.startswith("rpin_"):
+        alone = len(names) == 1 and first[0] in "rcldqj" and not first.startswith("rpin_")
+        if not alone and node in grounded:
+            continue
+        where = Where(netlists[owner], _line_of(first, unit, netlists[owner]))  # the file is read again for it
+        if alone:
             others = [other.rpartition(".") for other in touched if other != node]
             meant = nearest(short, [each[2] for each in others if each[0] == owner])
             problems.append(Problem(f"node '{short}' hangs in the air: only {first.upper()} touches it.", where, meant))
-        elif node not in grounded:
+        else:
             parts = " and ".join(name.rpartition(".")[2].upper() for name in names[:3])
             problems.append(
                 Problem(f"node '{short}' hangs in the air for DC: only capacitors lead to it ({parts}).", where,

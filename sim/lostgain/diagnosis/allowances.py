@@ -8,7 +8,7 @@ from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
-from lostgain.unit.source import Source, Table
+from lostgain.unit.source import Source, Table, own_source
 
 #: Tables of the file that a unit may have its own figures for.
 OF_UNIT = ("generator", "control", "model")
@@ -72,16 +72,15 @@ def allowances(folder: Path | None = None) -> Allowances:
         For a table or a name that is none, or a value that is no number of zero or more.
     """
     shipped = tomllib.loads(files("lostgain.diagnosis").joinpath("allowances.toml").read_text(encoding="utf-8"))
-    own = folder / "allowances.toml" if folder is not None else None
-    if own is not None and own.is_file():
+    own = own_source(folder, "allowances.toml") if folder is not None else None
+    if own is not None:
         _overlay(shipped, own)
     return Allowances(
         **{f"{table}_{name}": float(value) for table, row in shipped.items() for name, value in row.items()}
     )
 
 
-def _overlay(shipped: dict[str, dict[str, float]], path: Path) -> None:
-    source = Source(path)
+def _overlay(shipped: dict[str, dict[str, float]], source: Source) -> None:
     top = Table(source, (), "the file", source.data)
     for name in OF_UNIT:
         row = top.table(name, f"[{name}]")

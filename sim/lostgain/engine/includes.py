@@ -7,15 +7,17 @@ from pathlib import Path, PurePosixPath
 
 from lostgain import shipped
 from lostgain.engine.elements import checked
+from lostgain.engine.expansion import refuse_endless
 from lostgain.engine.text import Line
-from lostgain.problems import Problem, UserError, Where, nearest
+from lostgain.problems import Problem, UserError, Where, nearest, short
 
 #: Largest file and largest sum of files [byte]: a hundred times what a unit's circuit takes.
 LARGEST_FILE = 1_000_000
 LARGEST_TOTAL = 4_000_000
 
-#: Files within files, at most.
+#: Files within files, and files in all, at most.
 DEEPEST = 8
+MOST_FILES = 200
 
 
 def resolve_includes(
@@ -56,7 +58,9 @@ def resolve_lines(
         library = shipped.folder() / "models"
     libraries = [library] if isinstance(library, Path) else list(library)
     reader = _Reader([folder.resolve(), *(each.resolve() for each in libraries)])
-    return reader.read(path, Where(path), (), title)
+    lines = reader.read(path, Where(path), (), title)
+    refuse_endless(lines)
+    return lines
 
 
 class _Reader:
@@ -65,6 +69,7 @@ class _Reader:
     def __init__(self, roots: Sequence[Path]) -> None:
         self.roots = roots
         self.total = 0
+        self.files = 0
 
     def read(
         self, path: Path, where: Where, chain: tuple[Path, ...], title: bool, section: str = ""
@@ -96,6 +101,9 @@ class _Reader:
         """Return the lines of a file that may be read."""
         if not real.is_file():
             raise _wrong(f"There is no file {path.name}.", where)
+        self.files += 1
+        if self.files > MOST_FILES:
+            raise _wrong(f"More than {MOST_FILES} files are included.", where)
         size = real.stat().st_size
         self.total += size
         if size > LARGEST_FILE or self.total > LARGEST_TOTAL:
@@ -165,4 +173,4 @@ def _section(lines: Sequence[Line], section: str, path: Path, where: Where) -> l
 
 
 def _wrong(message: str, where: Where) -> UserError:
-    return UserError(Problem(message, where))
+    return UserError(Problem(short(message), where))

@@ -16,7 +16,7 @@ import sys
 from pathlib import Path
 
 #: Address space of a worker [byte]: far above what ngspice and numpy need, far below what brings a machine down.
-MEMORY = 6 << 30
+MEMORY = 2 << 30
 
 #: Largest file a worker may write in its scratch folder [byte]; without Landlock it may write none at all.
 LARGEST_FILE = 16 << 20

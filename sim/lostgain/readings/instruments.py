@@ -10,7 +10,7 @@ from typing import Any
 
 from lostgain.problems import nearest
 from lostgain.readings.model import Instrument
-from lostgain.unit.source import Source, Table, shown
+from lostgain.unit.source import Table, own_source, shown
 
 #: A shop's own instruments, in the unit's folder.
 OWN_FILE = "instruments.toml"
@@ -70,9 +70,9 @@ def _shipped() -> dict[str, dict[str, Any]]:
 def _rows(folder: Path | None) -> dict[str, dict[str, Any]]:
     """Return the shipped rows with the shop's keys over them."""
     rows = {name: dict(row) for name, row in _shipped().items()}
-    if folder is None or not (file := folder / OWN_FILE).exists():
+    source = own_source(folder, OWN_FILE) if folder is not None else None
+    if source is None:
         return rows
-    source = Source(file)
     for name in source.data:
         table = Table(source, (name,), f"[{name}]", source.data[name])
         rows[name] = {**rows.get(name, {}), **_checked(table, new=name not in rows)}

@@ -11,6 +11,9 @@ from lostgain.unit.model import Channel, TestPoint
 from lostgain.unit.names import is_designator, name_fault
 from lostgain.unit.source import Table
 
+#: Most channels; every part is named in each.
+MOST_CHANNELS = 100
+
 #: What looks like a designator inside the name of a test point. Capitals and then figures: "pin 7" is none.
 _WORD = re.compile(r"\b[A-Z]{1,4}[0-9]+[A-Z]?\b")
 _NUMBERED = re.compile(r"([A-Z_]+)([0-9]+)(.*)")
@@ -67,7 +70,10 @@ def read_channels(top: Table, draft: Draft, points: Iterable[TestPoint]) -> tupl
     """
     words = {word for point in points for word in _WORD.findall(point.name)}
     channels: list[Channel] = []
-    for table in top.tables("channel", "[[channel]]"):
+    tables = top.tables("channel", "[[channel]]")
+    if len(tables) > MOST_CHANNELS:
+        tables[MOST_CHANNELS].wrong(None, f"the unit has {len(tables)} channels; at most {MOST_CHANNELS} are read.")
+    for table in tables[:MOST_CHANNELS]:
         name = table.text("name", required='"Zone A"')
         if name and (fault := name_fault(name)):
             table.wrong("name", f"the channel's name “{name}” {fault}.")

@@ -9,7 +9,7 @@ from typing import NamedTuple
 from lostgain import shipped
 from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.unit import sorts
-from lostgain.unit.names import read_text
+from lostgain.unit.names import own_file, read_text
 from lostgain.unit.sorts import UNIT_FILE
 
 _ELSEWHERE = {
@@ -84,8 +84,8 @@ def unit_file(name_or_path: str | Path) -> Path:
     path = Path(name_or_path)
     try:
         if path.is_dir():
-            if (path / UNIT_FILE).is_file():
-                return path / UNIT_FILE
+            if file := _own(path):
+                return file
             raise UserError(Problem(f"the folder has no {UNIT_FILE}.", Where(path), _other_files(path)))
         if path.exists():
             if (sort := sorts.sort_of(path)) in _ELSEWHERE:
@@ -102,6 +102,15 @@ def unit_file(name_or_path: str | Path) -> Path:
     short = text if len(text) <= 80 else f"{text[:77]}…"
     message = f"there is no unit “{short}”: no folder, no unit file, no shipped unit."
     raise UserError(Problem(message, meant=nearest(short, known)))
+
+
+def _own(folder: Path) -> Path | None:
+    """Return the unit file of a folder; None where it has none."""
+    try:
+        file = own_file(folder, UNIT_FILE)
+    except ValueError as error:
+        raise UserError(Problem(f"the file {error}.", Where(folder / UNIT_FILE))) from None
+    return file if file is not None and file.is_file() else None
 
 
 def _other_files(folder: Path) -> str:

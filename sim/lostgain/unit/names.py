@@ -9,6 +9,9 @@ from pathlib import Path, PureWindowsPath
 #: Largest file that is read [bytes]. A unit described by hand has some tens of thousands.
 LARGEST = 2_000_000
 
+#: What a node of a netlist may be called where a unit file names one.
+NODE = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.+#-]{0,59}", re.ASCII)
+
 _DESIGNATOR = re.compile(r"[A-Z][A-Z0-9_]{0,15}")
 _PUNCTUATION = frozenset(" -_.,:+()'#&")
 
@@ -58,6 +61,20 @@ def inside(folder: Path, text: str) -> Path:
             raise ValueError("is reached through a link; put the file itself into the unit's folder")
     check_file(path)
     return path
+
+
+def own_file(folder: Path, name: str) -> Path | None:
+    """Return a file that a unit's folder may hold under a given name; None where it has none.
+
+    Raises
+    ------
+    ValueError
+        If it is a link, which could lead to anything.
+    """
+    path = folder / name
+    if path.is_symlink():
+        raise ValueError("is a link; put the file itself into the unit's folder")
+    return path if path.exists() else None
 
 
 def check_file(path: Path) -> None:

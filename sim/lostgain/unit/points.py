@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 from lostgain.problems import nearest
 from lostgain.unit import library
 from lostgain.unit.draft import Draft
 from lostgain.unit.model import Printed, Stage, TestPoint
-from lostgain.unit.names import name_fault
+from lostgain.unit.names import NODE, name_fault
 from lostgain.unit.rails import volts
 from lostgain.unit.setup import level
 from lostgain.unit.source import Table
-
-_NODE = re.compile(r"[A-Za-z0-9_][A-Za-z0-9_.+#-]*")
 
 
 def stage_points(table: Table, stage: Stage) -> list[TestPoint]:
@@ -39,7 +36,7 @@ def stage_points(table: Table, stage: Stage) -> list[TestPoint]:
 
 def _node_fault(node: str, stage: Stage) -> tuple[str, str] | None:
     """Return message and guess for a node that the stage doesn't have, as far as its facts tell."""
-    if not _NODE.fullmatch(node):
+    if not NODE.fullmatch(node):
         return f"“{node}” can't be the name of a node.", ""
     if stage.source == "library":
         facts = library.stage(stage.library)
@@ -71,7 +68,7 @@ def _stage_of(row: Table, node: str, stages: Mapping[str, Stage], draft: Draft, 
         row.wrong("stage", f"there is no stage “{said}”.", nearest(said, stages))
         return ""
     if of_netlist:
-        if not _NODE.fullmatch(node):
+        if not NODE.fullmatch(node):
             row.wrong("node", f"“{node}” can't be a node of the netlist.")
         by_output = next((stage.name for stage in stages.values() if stage.output == node), "")
         return said or by_output or draft.stage_of_node.get(node.lower(), "")

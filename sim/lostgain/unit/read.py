@@ -12,6 +12,7 @@ from lostgain.unit.doubts import doubts
 from lostgain.unit.draft import Draft
 from lostgain.unit.find import unit_file
 from lostgain.unit.model import Stage, TestPoint, Unit
+from lostgain.unit.names import NODE
 from lostgain.unit.points import in_order, listed_points, stage_points
 from lostgain.unit.rails import read_rails, read_reservoirs, read_tolerances
 from lostgain.unit.setup import read_setup
@@ -118,7 +119,11 @@ def _node(head: Table, key: str, default: str, of_netlist: bool) -> str:
             head.taken.add(key)
             head.wrong(key, f"{key} is for a unit that is one netlist; a chain has its ends.")
         return default
-    return head.text(key, default, required=f'"{default}"')
+    node = head.text(key, default, required=f'"{default}"')
+    if node and not NODE.fullmatch(node):
+        head.wrong(key, f"“{node}” can't be a node of the netlist.")
+        return default
+    return node
 
 
 def _check_start(top: Table, unit: Unit) -> None:

@@ -5,19 +5,23 @@ from __future__ import annotations
 import difflib
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from lostgain.problems import Problem, UserError, Where, nearest
-from lostgain.unit.names import read_text
+from lostgain.unit.names import own_file, read_text
 from lostgain.unit.positions import KeyPath, Positions
 
 #: Mistakes named one by one; a file with more is better mended from the top.
 MOST_SHOWN = 100
 
-#: Longest line that is read [characters]: the time tomllib takes for a line grows with its square.
+#: Longest line that is read [characters], most lines, and most steps of a key: the time tomllib takes for a line, and
+#: what is noted of a key, grow with the square.
 _LONGEST_LINE = 10_000
+MOST_LINES = 20_000
+_MOST_STEPS = 20
+_LONG_KEY = re.compile(rf"""(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){{{_MOST_STEPS}}}""", re.ASCII)
 
 #: From this similarity on, a key that is none is taken for one that is missing: higher than for a guess, since what
 #: it says is then read.
@@ -46,9 +50,8 @@ class Source:
             text = read_text(file).replace("\r\n", "\n")
         except ValueError as error:
             raise UserError(Problem(f"the file {error}.", Where(file))) from None
-        for number, line in enumerate(text.split("\n"), start=1):
-            if len(line) > _LONGEST_LINE:
-                raise UserError(Problem(f"this line is longer than {_LONGEST_LINE} characters.", Where(file, number)))
+        if problem := _too_much(text.split("\n"), file):
+            raise UserError(problem)
         try:
             self.data: dict[str, Any] = tomllib.loads(text)
             self._positions = Positions(text)
@@ -95,6 +98,21 @@ class Source:
                 more = Problem(f"and {len(unique) - MOST_SHOWN} more mistakes.", Where(self.file))
                 unique = [*unique[:MOST_SHOWN], more]
             raise UserError(unique)
+
+
+def own_source(folder: Path, name: str) -> Source | None:
+    """Return a file that a unit's folder may hold besides its unit file; None where it has none.
+
+    Raises
+    ------
+    UserError
+        If it can't be read, is no TOML, or is a link.
+    """
+    try:
+        file = own_file(folder, name)
+    except ValueError as error:
+        raise UserError(Problem(f"the file {error}.", Where(folder / name))) from None
+    return Source(file) if file is not None else None
 
 
 class Table:
@@ -198,6 +216,18 @@ class Table:
         known = {*self.taken, *also}
         for key in self.rest()[:MOST_SHOWN]:
             self.wrong(key, f"{self.called} has no key “{key}”.", nearest(key, known))
+
+
+def _too_much(lines: Sequence[str], file: Path) -> Problem | None:
+    """Return what is more than a unit file may have; None for any that a person wrote."""
+    if len(lines) > MOST_LINES:
+        return Problem(f"the file has {len(lines)} lines; at most {MOST_LINES} are read.", Where(file, MOST_LINES + 1))
+    for number, line in enumerate(lines, start=1):
+        if len(line) > _LONGEST_LINE:
+            return Problem(f"this line is longer than {_LONGEST_LINE} characters.", Where(file, number))
+        if line.count(".") >= _MOST_STEPS and _LONG_KEY.search(line):
+            return Problem(f"a key in this line has more than {_MOST_STEPS} steps.", Where(file, number))
+    return None
 
 
 def _together(found: Any, there: Mapping[str, Any]) -> Any:

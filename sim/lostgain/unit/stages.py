@@ -10,7 +10,7 @@ from lostgain.problems import UserError, nearest
 from lostgain.unit import library
 from lostgain.unit.draft import Draft
 from lostgain.unit.model import Stage
-from lostgain.unit.names import inside, is_designator, name_fault
+from lostgain.unit.names import NODE, inside, is_designator, name_fault
 from lostgain.unit.netlistboard import parts_of
 from lostgain.unit.netlistparts import read_netlist
 from lostgain.unit.rails import RESERVED, volts
@@ -206,6 +206,9 @@ def _boundary(table: Table, name: str) -> Stage:
             table.taken.add(key)
             table.wrong(key, "this unit is one netlist; its stages are boundaries, with parts and output.")
     output = table.text("output", required='"lp"')
+    if output and not NODE.fullmatch(output):
+        table.wrong("output", f"“{output}” can't be a node of the netlist.")
+        output = ""
     table.taken.update(("parts", "points"))
     table.finish()
     return Stage(name, "boundary", output=output, where=table.where())
