@@ -1,6 +1,18 @@
-"""One example of every stage with every role filled, invented values, for tests that go over all stages."""
+"""One example of every stage with every role filled, for tests that go over all stages.
+
+Those of the stages here have invented values; those of all others are the worked examples in their own files.
+"""
 
 from __future__ import annotations
+
+from collections.abc import Mapping
+
+from lostgain import quantities
+from lostgain.unit import library
+from lostgain.unit.controls import share
+from lostgain.unit.kinds import kinds
+from lostgain.unit.loads import parse_load
+from lostgain.unit.parttext import PartText, read_part
 
 OUTPUT: dict[str, float | str] = {
     "CIN": 2.2e-6, "RIN": 22e3, "QD1": "pnp-small", "QD2": "pnp-small",
@@ -19,7 +31,7 @@ BOOTSTRAP: dict[str, float | str] = {
 }  # fmt: skip
 
 #: Stage to its parts, its load [ohm] and its rails [V].
-EXAMPLES: dict[str, tuple[dict[str, float | str], float, float]] = {
+EXAMPLES: dict[str, tuple[dict[str, float | str], float, float | Mapping[str, float]]] = {
     "noninverting": ({"U": "opamp-jfet", "RF": 22e3, "RG": 2.2e3, "CG": 47e-6, "CF": 47e-12}, 10e3, 15.0),
     "inverting": ({"U": "opamp-bipolar", "RIN": 10e3, "RF": 22e3, "CF": 47e-12, "RB": 6.8e3}, 10e3, 15.0),
     "buffer": ({"U": "opamp-lownoise", "RS": 100.0}, 10e3, 15.0),
@@ -33,3 +45,31 @@ EXAMPLES: dict[str, tuple[dict[str, float | str], float, float]] = {
     "classab-mirror": (MIRROR, 8.0, 28.0),
     "classab-bootstrap": (BOOTSTRAP, 8.0, 28.0),
 }  # fmt: skip
+
+
+def from_its_file(name: str) -> tuple[dict[str, float | str], float, Mapping[str, float]]:
+    """Return the worked example of a stage in the form of those above."""
+    facts = library.stage(name)
+    assert facts.example is not None, f"{name} has no worked example"
+    controls = facts.example.setup.get("controls", {})
+    parts = {
+        role: as_value(read_part(text, facts.roles[role].kind), controls) for role, text in facts.example.parts.items()
+    }
+    load = parse_load(facts.example.setup.get("load", "open")).ohms or 1e9
+    rails = {port: quantities.measure(volts, "voltage").value for port, volts in facts.example.rails.items()}
+    return parts, load, rails
+
+
+def as_value(part: PartText, controls: Mapping[str, str]) -> float | str:
+    """Return a part's value (SI), or its device class with its parameters."""
+    if part.kind == "potentiometer":
+        return (
+            f"potentiometer R={part.value:g} K={share(controls.get(part.designator, 'half'), part.taper or 'linear'):g}"
+        )
+    if part.device is None:
+        assert part.value is not None
+        return part.value
+    return part.device if part.value is None else f"{part.device} {kinds()[part.kind].unit}={part.value:g}"
+
+
+EXAMPLES |= {name: from_its_file(name) for name in library.stage_names() if name not in EXAMPLES}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -106,15 +107,19 @@ def run(lines: list[str], *commands: str, said: list[str] | None = None) -> dict
 
 
 def powered(
-    name: str, parts: dict[str, float | str], source: str, load: float = 10e3, volts: float = 15.0
+    name: str,
+    parts: dict[str, float | str],
+    source: str,
+    load: float = 10e3,
+    volts: float | Mapping[str, float] = 15.0,
 ) -> list[str]:
-    """Return a stage between a source (``dc 0 ac 1`` or such) and a load [ohm], on rails of ± volts."""
-    rails = [port for port in facts("stages", name)["ports"] if port not in ("in", "out")]
+    """Return a stage between a source (``dc 0 ac 1`` or such) and a load [ohm], on rails of ± volts or their own."""
+    known = facts("stages", name)
+    each = volts if isinstance(volts, Mapping) else {"vp": volts, "vn": -volts}
     return [
         *stage(name, parts),
         f"Vin in 0 {source}",
-        f"Rload out 0 {load:g}",
-        f"Vp vp 0 {volts:g}",
-        f"Vn vn 0 {-volts:g}",
-        f"Xs {' '.join(['in', 'out', *rails])} {name}",
+        f"Rload out {known.get('cold', '0')} {load:g}",
+        *(f"V{port.removeprefix('v')} {port} 0 {value:g}" for port, value in each.items()),
+        f"Xs {' '.join(known['ports'])} {name}",
     ]

@@ -17,8 +17,8 @@ from lostgain.unit.source import Table
 _EXAMPLES = {
     "resistor": "R14 22k 1%", "capacitor": "C9 47u 16V", "inductor": "L1 10mH", "potentiometer": "RV1 10k log",
     "opamp": "U2A opamp-jfet", "npn": "Q3 npn-small", "pnp": "Q4 pnp-small", "contact": "J1", "mute": "K1 mute",
-    "triode": "V1A triode-12ax7", "pentode": "V2 pentode-el84", "transformer": "T1 25:1 transformer_output_se",
-    "regulator": "U3 15V regulator_positive",
+    "photocell": "PC1 photocell-led", "triode": "V1A triode-12ax7", "pentode": "V2 pentode-el84",
+    "transformer": "T1 25:1 transformer_output_se", "regulator": "U3 15V regulator_positive",
 }  # fmt: skip
 
 
