@@ -4,24 +4,19 @@ from __future__ import annotations
 
 import os
 import signal
-import sqlite3
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool
 from lostgain.problems import UserError
 from lostgain.signatures import Table, table
-from lostgain.signatures.draws import deviates, varied
-from lostgain.signatures.rows import RowTask, run_row
-from lostgain.signatures.store import Journal
-from lostgain.signatures.table import load
+from lostgain.signatures.file import load
+from lostgain.signatures.kept import Kept
 from tests.circuit.units import make
 from tests.signatures.units import SMALL, SMALL_NETLIST
 
@@ -130,9 +125,9 @@ def key_only(circuit: Circuit, monkeypatch: pytest.MonkeyPatch, draws: int = 2, 
     """Return the key of a table without building it."""
     from lostgain.faults import listing, strays
     from lostgain.signatures.build import SEED, SLOW_DRAWS
-    from lostgain.signatures.store import key_of
+    from lostgain.signatures.store import key_of, made_of
 
-    return key_of(circuit, [*listing(circuit), *strays(circuit)], seed or SEED, draws, SLOW_DRAWS)
+    return key_of(made_of(circuit, [*listing(circuit), *strays(circuit)], seed or SEED, draws, SLOW_DRAWS))
 
 
 def test_a_build_that_is_stopped_goes_on(circuit: Circuit, pool: Pool, first: Table, cache: Path) -> None:
@@ -147,7 +142,7 @@ def test_a_build_that_is_stopped_goes_on(circuit: Circuit, pool: Pool, first: Ta
     made = table(circuit, pool, lambda done, total: seen.append(done), draws=2)
     assert seen[0] == 11
     assert made.data.equals(first.data)
-    assert {path.suffix for path in cache.iterdir()} == {".nc", ".lock"}
+    assert {path.suffix for path in cache.iterdir()} == {".nc", ".lock", ".db"}
 
 
 def run_apart(folder: Path, *more: str) -> subprocess.Popen[str]:
@@ -203,38 +198,6 @@ def test_a_damaged_or_foreign_table_is_never_taken(circuit: Circuit, pool: Pool,
     assert table(circuit, pool, draws=2).data.equals(first.data)
 
 
-def test_a_damaged_or_foreign_journal_is_never_taken(circuit: Circuit, pool: Pool, first: Table, cache: Path) -> None:
-    cache.mkdir()
-    path = cache / f"{circuit.unit.name}-{first.key}.partial"
-    path.write_bytes(b"no database at all" * 50)
-    assert table(circuit, pool, draws=2).data.equals(first.data)
-    next(cache.glob("*.nc")).unlink()
-    with closing(sqlite3.connect(path)) as base, base:
-        base.execute("create table rows (number integer primary key, numbers blob)")
-        base.execute("create table about (key text)")
-        base.execute("insert into about values (?)", (first.key,))
-        base.executemany("insert into rows values (?, ?)", [(1, b"no row"), (2, None), (3, "text"), (999, b"")])
-    assert table(circuit, pool, draws=2).data.equals(first.data)
-
-
-def test_rows_of_another_table_are_thrown_away(tmp_path: Path, circuit: Circuit, pool: Pool) -> None:
-    numbers = varied(circuit)
-    tasks = [RowTask(circuit, (), numbers, deviates(draws, len(numbers), seed=1), 0) for draws in (2, 4)]
-    row, larger = (outcome.value for outcome in pool.map(run_row, tasks))
-    path = tmp_path / "j.partial"
-    with closing(Journal(path, "one")) as journal:
-        journal.add(1, row)
-    with closing(Journal(path, "one")) as journal:
-        (found,) = journal.done(row).values()
-        assert np.array_equal(found.level, row.level, equal_nan=True)
-        assert found.status == row.status
-        assert journal.done(larger) == {}
-    with closing(Journal(path, "two")) as journal:
-        assert journal.done(row) == {}
-        journal.remove()
-    assert not path.exists()
-
-
 def test_a_folder_that_cannot_be_written_is_said(
     circuit: Circuit, pool: Pool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -243,7 +206,7 @@ def test_a_folder_that_cannot_be_written_is_said(
     with pytest.raises(UserError, match=r"file: the signature table cannot be kept here: .*Set LOSTGAIN_CACHE"):
         table(circuit, pool, draws=2)
     with pytest.raises(UserError, match="Set LOSTGAIN_CACHE"):
-        Journal(tmp_path / "file" / "small.partial", "one")
+        Kept(tmp_path / "file" / "rows.db")
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")

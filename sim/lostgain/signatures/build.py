@@ -2,19 +2,26 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Callable
-from contextlib import closing
-from dataclasses import replace
+import json
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 from lostgain.circuit import Circuit
-from lostgain.engine import Outcome, Pool
-from lostgain.faults import Fault, Stray, listing, put_in, put_stray, strays
+from lostgain.engine import Pool
+from lostgain.faults import Fault, Stray, listing, strays
+from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures.draws import deviates, varied
-from lostgain.signatures.rows import RowResult, RowTask, empty, run_row
-from lostgain.signatures.store import Journal, alone, cannot_keep, folder, key_of
-from lostgain.signatures.table import Table, assembled, load, save
+from lostgain.signatures.file import load, open_table, save, tidy, used
+from lostgain.signatures.kept import Kept
+from lostgain.signatures.rows import RowTask
+from lostgain.signatures.simulate import Row, simulated
+from lostgain.signatures.store import alone, cannot_keep, folder, key_of, made_of, named_digests
+from lostgain.signatures.table import Table, assembled, joined
 
 Progress = Callable[[int, int], None]
 
@@ -22,13 +29,13 @@ SEED = 20_260
 #: Tolerance draws by small-signal analysis, and how many of them are followed in time where that is not confirmed.
 DRAWS = 16
 SLOW_DRAWS = 3
-#: Longest time a row may take [s]; most take a third of a second.
-ROW_LIMIT = 30.0
+#: The first so many frequencies are simulated together; each further one by itself, so that adding one repeats none.
+TOGETHER = 3
 
 
 def table(
     circuit: Circuit,
-    pool: Pool | None = None,
+    pool: Pool | Executor | None = None,
     progress: Progress | None = None,
     seed: int = SEED,
     draws: int = DRAWS,
@@ -39,8 +46,9 @@ def table(
     Parameters
     ----------
     circuit : Circuit
-    pool : Pool or None
-        Workers to use; started if needed.
+    pool : Pool, concurrent.futures.Executor or None
+        Who simulates: workers that are there already, or an executor whose threads or processes then each look after a
+        worker; workers of this computer are started if None.
     progress : callable or None
         Called with rows done and rows in all, when there is something to simulate.
     seed, draws, slow_draws : int
@@ -54,113 +62,128 @@ def table(
     Raises
     ------
     UserError
-        If the table cannot be kept where tables are kept.
+        If the table cannot be kept where tables are kept, or what simulates it is gone.
     """
-    faults = tuple(listing(circuit))
-    paths = tuple(strays(circuit))
-    key = key_of(circuit, [*faults, *paths], seed, draws, slow_draws)
-    path = folder() / f"{circuit.unit.name}-{key}.nc"
-    found = load(path, circuit, faults, paths, key)
+    wanted = _Wanted(circuit, seed, draws, slow_draws)
+    found = wanted.opened()
     if found is not None:
         return found
-    with alone(path):
+    with alone(wanted.path):
         # Another process may have built it while this one waited.
-        found = load(path, circuit, faults, paths, key)
+        return wanted.opened() or wanted.built(pool, progress)
+
+
+def table_from(path: Path | str, circuit: Circuit) -> Table:
+    """Open a signature table that `write_table` wrote, perhaps on another computer.
+
+    Parameters
+    ----------
+    path : path
+    circuit : Circuit
+
+    Returns
+    -------
+    Table
+        Its `remarks` say in what it differs from the one that would be built here.
+
+    Raises
+    ------
+    UserError
+        If it is no table, damaged, or not of this unit as it is described now.
+    """
+    wanted = _Wanted(circuit, SEED, DRAWS, SLOW_DRAWS)
+    return open_table(Path(path), circuit, wanted.faults, wanted.strays, named_digests(wanted.content))
+
+
+def write_table(table: Table, path: Path | str) -> None:
+    """Write a signature table to a file, whole or not at all.
+
+    Raises
+    ------
+    UserError
+        If it cannot be written there.
+    """
+    try:
+        save(table, Path(path))
+    except OSError as error:
+        raise UserError(Problem(f"cannot be written: {error.strerror or error}.", Where(Path(path)))) from error
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """A table that is wanted: its rows, what it is made of, and where it is kept."""
+
+    circuit: Circuit
+    seed: int
+    draws: int
+    slow_draws: int
+
+    @cached_property
+    def faults(self) -> tuple[Fault, ...]:
+        return tuple(listing(self.circuit))
+
+    @cached_property
+    def strays(self) -> tuple[Stray, ...]:
+        return tuple(strays(self.circuit))
+
+    @cached_property
+    def content(self) -> dict[str, Any]:
+        return made_of(self.circuit, [*self.faults, *self.strays], self.seed, self.draws, self.slow_draws)
+
+    @cached_property
+    def path(self) -> Path:
+        return folder() / f"{self.circuit.unit.name}-{key_of(self.content)}.nc"
+
+    def opened(self) -> Table | None:
+        found = load(self.path, self.circuit, self.faults, self.strays, key_of(self.content))
         if found is not None:
-            return found
-        return _built(path, circuit, faults, paths, key, pool, progress, seed, draws, slow_draws)
+            used(self.path)
+        return found
+
+    def built(self, pool: Pool | Executor | None, progress: Progress | None) -> Table:
+        """Build the table and keep it."""
+        numbers = varied(self.circuit)
+        z = deviates(self.draws, len(numbers), self.seed)
+        rows: list[Row] = [((), None, True), *(((fault,), None, True) for fault in self.faults)]
+        rows += [((), path, True) for path in self.strays]
+        tasks = [RowTask(each, (), numbers, z, self.slow_draws) for each in _by_frequencies(self.circuit)]
+        made = []
+        with closing(Kept(self.path.with_name("rows.db"))) as kept, _workers(pool) as workers:
+            for number, task in enumerate(tasks):
+                told = _told(progress, number, len(tasks))
+                results = simulated(task, rows, kept, workers, told)
+                made.append(assembled(task.circuit, self.faults, results, key_of(self.content), self.seed, self.strays))
+            whole = joined(made, self.circuit)
+            whole.data.attrs["made_of"] = json.dumps(named_digests(self.content))
+            try:
+                save(whole, self.path)
+            except OSError as error:
+                raise cannot_keep(self.path, error) from error
+            kept.trim()
+        tidy(self.path.parent, self.circuit.unit.name, self.path)
+        return whole
 
 
-def _built(
-    path: Path,
-    circuit: Circuit,
-    faults: tuple[Fault, ...],
-    paths: tuple[Stray, ...],
-    key: str,
-    pool: Pool | None,
-    progress: Progress | None,
-    seed: int,
-    draws: int,
-    slow_draws: int,
-) -> Table:
-    """Build a table and keep it."""
-    numbers = varied(circuit)
-    z = deviates(draws, len(numbers), seed)
-    rows: list[tuple[Fault, ...]] = [(), *((fault,) for fault in faults)]
-    tasks = [RowTask(circuit, row, numbers, z, slow_draws) for row in rows]
-    tasks += [RowTask(circuit, (), numbers, z, slow_draws, stray=path) for path in paths]
-    with closing(Journal(path.with_suffix(".partial"), key)) as journal:
-        if pool is None:
-            with Pool(time_limit=ROW_LIMIT) as own:
-                results = _run(tasks, journal, own, progress)
-        else:
-            results = _run(tasks, journal, pool, progress)
-        made = assembled(circuit, faults, results, key, seed, paths)
-        try:
-            save(made, path)
-        except OSError as error:
-            raise cannot_keep(path, error) from error
-        journal.remove()
-    return made
+def _by_frequencies(circuit: Circuit) -> list[Circuit]:
+    """Return the circuit with the first frequencies, and with each further one by itself."""
+    every = circuit.unit.setup.frequencies
+    parts = [every[:TOGETHER], *((each,) for each in every[TOGETHER:])]
+    return [
+        replace(circuit, unit=replace(circuit.unit, setup=replace(circuit.unit.setup, frequencies=part)))
+        for part in parts
+    ]
 
 
-def _run(tasks: list[RowTask], journal: Journal, pool: Pool, progress: Progress | None) -> list[RowResult]:
-    """Simulate the rows that are not in the journal; rows whose circuits are the same to the letter only once."""
-    twins = _twins(tasks)
-    done = journal.done(_nothing(tasks[0]))
-    first = sorted(set(twins))
-    waiting = [number for number in first if number not in done]
-    hung: list[tuple[int, str]] = []
-    before = len(first) - len(waiting)
-    if 0 in waiting:
-        outcome = pool.map(run_row, [tasks[0]])[0]
-        done[0] = outcome.value if outcome.error is None else _result(outcome, tasks[0], outcome.error)
-        journal.add(0, done[0])
-        waiting.remove(0)
-        before += 1
-    tasks = [replace(task, healthy=done[0]) for task in tasks]
-    for count, (index, outcome) in enumerate(pool.imap(run_row, [tasks[number] for number in waiting]), before + 1):
-        number = waiting[index]
-        if outcome.error is None:
-            done[number] = outcome.value
-            journal.add(number, done[number])
-        else:
-            hung.append((number, outcome.error))
-        if progress is not None:
-            progress(count, len(first))
-    # A circuit whose transient never ends still has an operating point, and DC tells most about it.
-    again = [replace(tasks[number], in_time=False) for number, _ in hung]
-    for index, outcome in pool.imap(run_row, again):
-        number, error = hung[index]
-        done[number] = _result(outcome, again[index], error)
-        journal.add(number, done[number])
-    return [done[twin] for twin in twins]
+def _told(progress: Progress | None, part: int, parts: int) -> Progress | None:
+    """Return what takes how far one of several equal parts is, and tells how far the whole is."""
+    return None if progress is None else lambda done, total: progress(part * total + done, parts * total)
 
 
-def _twins(tasks: list[RowTask]) -> list[int]:
-    """Return, for each row, the first row whose circuit is the same."""
-    seen: dict[bytes, int] = {}
-    twins = []
-    for number, task in enumerate(tasks):
-        flat = task.circuit.flat
-        for fault in task.faults:
-            flat = put_in(flat, fault, task.circuit)
-        if task.stray is not None:
-            flat = put_stray(flat, task.stray)
-        digest = hashlib.sha256("\n".join(sorted(flat.lines())).encode()).digest()
-        twins.append(seen.setdefault(digest, number))
-    return twins
-
-
-def _result(outcome: Outcome, task: RowTask, error: str) -> RowResult:
-    """Return a row that could not be followed in time, with the reason."""
-    if outcome.error is None:
-        row: RowResult = outcome.value
-    else:
-        row = _nothing(task)
-    row.status = f"no transient: {error}"
-    return row
-
-
-def _nothing(task: RowTask) -> RowResult:
-    return empty(task.circuit, len(task.z) + 1)
+@contextmanager
+def _workers(pool: Pool | Executor | None) -> Iterator[Pool]:
+    """Return a pool that is running: the one given, one that hands work to the executor given, or one of our own."""
+    if isinstance(pool, Pool):
+        yield pool
+        return
+    with Pool(executor=pool) as own:
+        yield own

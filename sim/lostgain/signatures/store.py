@@ -1,4 +1,4 @@
-"""Where tables are kept, what they are keyed by, and how a build survives being stopped."""
+"""Where tables are kept, and what they are keyed by."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import os
 import sqlite3
 import zipfile
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
 from pathlib import Path
@@ -24,7 +24,7 @@ from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import steady
-from lostgain.signatures.draws import CUT
+from lostgain.signatures.draws import CUT, deviates, varied
 from lostgain.signatures.rows import QUICK
 from lostgain.unit.library import device
 
@@ -36,6 +36,10 @@ Row = TypeVar("Row", bound="DataclassInstance")
 
 #: Raised whenever the same inputs would give other numbers than before.
 METHOD = 11
+#: How circuits are followed in time, in numbers.
+SOLVER = [
+    steady.CYCLES, steady.AGREE_DB, steady.QUIET, steady.STEPS_A_CYCLE, steady.SOLVER, steady.PATIENT, QUICK, CUT,
+]  # fmt: skip
 
 
 def folder() -> Path:
@@ -44,8 +48,10 @@ def folder() -> Path:
     return Path(named) if named else Path(platformdirs.user_cache_dir("lostgain", appauthor=False))
 
 
-def key_of(circuit: Circuit, faults: Sequence[Fault | Stray], seed: int, draws: int, slow_draws: int) -> str:
-    """Return the identifier of a table: a digest of all that its numbers come from.
+def made_of(
+    circuit: Circuit, faults: Sequence[Fault | Stray], seed: int, draws: int, slow_draws: int
+) -> dict[str, Any]:
+    """Return all that a table's numbers come from, by what a technician would call it.
 
     Parameters
     ----------
@@ -53,32 +59,41 @@ def key_of(circuit: Circuit, faults: Sequence[Fault | Stray], seed: int, draws: 
     faults : sequence of Fault or Stray
         The rows.
     seed, draws, slow_draws : int
-
-    Returns
-    -------
-    str
-        16 hexadecimal digits.
     """
     setup = circuit.unit.setup
-    tolerances = [(name, place.part.tolerance, place.part.device) for name, place in circuit.parts.items()]
+    numbers = varied(circuit)
+    z = deviates(draws, len(numbers), seed)
     used = sorted({place.part.device for place in circuit.parts.values() if place.part.device})
     kinds = sorted({place.part.kind for place in circuit.parts.values()})
-    models = [(name, repr((device(name).netlist, device(name).spreads))) for name in used]
-    content = [
-        METHOD,
-        circuit.version,
-        circuit.flat.lines(),
-        list(circuit.points.items()),
-        [setup.generator, setup.start_dc, list(setup.frequencies)],
-        tolerances,
-        models,
+    return {
+        "method": METHOD,
+        "ngspice": circuit.version,
+        "circuit": circuit.flat.lines(),
+        "test points": list(circuit.points.items()),
+        "set-up": [setup.generator, setup.start_dc, list(setup.frequencies)],
+        "part tolerances": [(name, place.part.tolerance, place.part.device) for name, place in circuit.parts.items()],
+        "device classes": [(name, repr((device(name).netlist, device(name).spreads))) for name in used],
         # Only the kinds of part this unit has: a new kind leaves other units' tables alone.
-        [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
-        [steady.CYCLES, steady.AGREE_DB, steady.QUIET, steady.STEPS_A_CYCLE, steady.SOLVER, steady.PATIENT, QUICK, CUT],
-        [repr(fault) for fault in faults],
-        [seed, draws, slow_draws],
-    ]
-    return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
+        "failure modes": [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
+        "solver": SOLVER,
+        "faults": [repr(fault) for fault in faults],
+        # The draws themselves, since another version of SciPy may give others for the same seed.
+        "draws": [seed, draws, slow_draws, hashlib.sha256(z.tobytes()).hexdigest()],
+    }
+
+
+def key_of(content: Mapping[str, Any]) -> str:
+    """Return the identifier of what a table is `made_of`: 16 hexadecimal digits."""
+    return _digest(content)[:16]
+
+
+def named_digests(content: Mapping[str, Any]) -> dict[str, str]:
+    """Return a digest of each thing a table is `made_of`, by its name: what differs between two tables can be told."""
+    return {name: _digest(each)[:16] for name, each in content.items()}
+
+
+def _digest(content: Any) -> str:
+    return hashlib.sha256(json.dumps(content).encode()).hexdigest()
 
 
 @contextmanager

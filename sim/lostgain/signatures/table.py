@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
-from pathlib import Path
 
-import h5py
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
@@ -17,8 +14,6 @@ from numpy.typing import NDArray
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, Stray
 from lostgain.signatures.rows import RowResult
-
-_VARIABLES = ("dc", "level", "swing", "wave", "small_signal", "settled", "status", "fault", "point", "frequency")
 
 
 @dataclass(frozen=True)
@@ -41,6 +36,8 @@ class Table:
         Identifier: a digest of all that the numbers come from.
     strays : tuple of Stray
         The stray paths, which have nominal values only.
+    remarks : tuple of str
+        What has to be said of a table that comes from elsewhere.
     """
 
     circuit: Circuit
@@ -48,6 +45,7 @@ class Table:
     data: xr.Dataset
     key: str
     strays: tuple[Stray, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @cached_property
     def points(self) -> tuple[str, ...]:
@@ -126,26 +124,39 @@ def assembled(
         },
         attrs={"key": key, "unit": circuit.unit.name, "ngspice": circuit.version, "seed": seed},
     )
-    data.attrs["digest"] = _digest(data)
+    data.attrs["digest"] = digest(data)
     return Table(circuit, faults, data, key, strays)
+
+
+def joined(tables: Sequence[Table], circuit: Circuit) -> Table:
+    """Return the table of all frequencies, from tables of some each.
+
+    Parameters
+    ----------
+    tables : sequence of Table
+        Of the same rows. What has no frequency is the first one's.
+    circuit : Circuit
+        With all frequencies, in the order of the tables.
+    """
+    first = tables[0]
+    if len(tables) == 1:
+        return replace(first, circuit=circuit)
+    along = [str(name) for name, each in first.data.variables.items() if "frequency" in each.dims]
+    data = first.data.drop_vars(along)
+    for name in along:
+        parts = [each.data[name] for each in tables]
+        values = np.concatenate([each.values for each in parts], axis=parts[0].dims.index("frequency"))
+        data[name] = (parts[0].dims, values, parts[0].attrs)
+    said = [dict.fromkeys(str(each) for each in row if each != "ok") for row in zip(
+        *(each.data["status"].values for each in tables), strict=True)]  # fmt: skip
+    data["status"] = (("row",), np.array(["; ".join(each) or "ok" for each in said], dtype=object))
+    data = data.set_coords("frequency")
+    data.attrs["digest"] = digest(data)
+    return Table(circuit, first.faults, data, first.key, first.strays)
 
 
 def _labels(rows: Sequence[Fault | Stray]) -> list[str]:
     return [row.label for row in rows]
-
-
-def _digest(data: xr.Dataset) -> str:
-    """Return a digest of all numbers and texts, which tells a damaged table from a whole one."""
-    summed = hashlib.sha256()
-    for name in sorted(str(each) for each in data.variables):
-        values = data[name].values
-        text = values.dtype == object or values.dtype.kind in "OUS"
-        summed.update("\n".join(map(str, values.ravel())).encode() if text else np.ascontiguousarray(values).tobytes())
-    return summed.hexdigest()
-
-
-#: What is stored compressed.
-PACKED = ("dc", "level", "swing", "phasor", "current", "impedance", "probed", "wave")
 
 
 def _parts(arrays: list[NDArray[np.complex128]]) -> NDArray[np.float32]:
@@ -154,39 +165,11 @@ def _parts(arrays: list[NDArray[np.complex128]]) -> NDArray[np.float32]:
     return np.stack([stacked.real, stacked.imag], axis=-1).astype(np.float32)
 
 
-def save(table: Table, path: Path) -> None:
-    """Write a table as netCDF-4; under its final name only once it is whole."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    try:
-        # A checksum tells a damaged table from a whole one.
-        packed = {name: {"zlib": True, "complevel": 3, "fletcher32": True} for name in PACKED}
-        table.data.to_netcdf(part, engine="h5netcdf", encoding=packed)
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
-
-
-def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...], key: str) -> Table | None:
-    """Open a table, or return None where there is none that fits."""
-    try:
-        # Looked through first, since h5netcdf leaves a half-open file behind where it comes upon damage.
-        with h5py.File(path, "r") as file:
-            if str(file.attrs.get("key")) != key:
-                return None
-            file.visititems(_seen)
-        with xr.open_dataset(path, engine="h5netcdf") as found:
-            data = found.load()
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, IndexError):
-        return None  # none, or none of ours, or damaged: it will be built
-    rows = 1 + len(faults) + len(strays)
-    sizes = {"row": rows, "point": len(circuit.points), "frequency": len(circuit.unit.setup.frequencies)}
-    if not set(_VARIABLES) <= data.variables.keys():
-        return None
-    if any(data.sizes.get(name) != size for name, size in sizes.items()):
-        return None
-    return Table(circuit, faults, data, key, strays) if data.attrs.get("digest") == _digest(data) else None
-
-
-def _seen(_name: str, each: h5py.Dataset | h5py.Group) -> None:
-    dict(each.attrs)
+def digest(data: xr.Dataset) -> str:
+    """Return a digest of all numbers and texts, which tells a damaged table from a whole one."""
+    summed = hashlib.sha256()
+    for name in sorted(str(each) for each in data.variables):
+        values = data[name].values
+        text = values.dtype == object or values.dtype.kind in "OUST"
+        summed.update("\n".join(map(str, values.ravel())).encode() if text else np.ascontiguousarray(values).data)
+    return summed.hexdigest()

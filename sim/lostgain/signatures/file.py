@@ -1,0 +1,165 @@
+"""A signature table as a file: netCDF-4, which any program that reads this open format can open, on any computer."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+import h5py
+import xarray as xr
+
+from lostgain.circuit import Circuit
+from lostgain.faults import Fault, Stray
+from lostgain.problems import Problem, UserError, Where
+from lostgain.signatures.table import Table, digest
+
+_VARIABLES = {"dc", "level", "swing", "wave", "small_signal", "settled", "status", "fault", "point", "frequency"}
+#: What may differ in a table from elsewhere, as long as it is said.
+MAY_DIFFER = {"ngspice", "draws"}
+#: Tables of one unit that are kept; older ones are of what its file said before.
+TABLES = 8
+
+
+def save(table: Table, path: Path) -> None:
+    """Write a table; under its final name only once it is whole.
+
+    Not compressed: that would make it a quarter smaller, and ten times slower to open.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written there. What was there before then is there still.
+    """
+    part = path.with_name(f"{path.name}.{os.getpid()}.part")
+    data = table.data.copy()
+    for each in data.variables.values():
+        each.encoding = {}  # of the file it may come from
+    try:
+        # Through memory: HDF5 does not come back from a disk that gets full under it.
+        whole = data.to_netcdf(engine="h5netcdf")
+        with part.open("wb") as file:
+            file.write(whole)
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...], key: str) -> Table | None:
+    """Open a table, or return None where there is none that is whole, fits and has that key."""
+    data = _read(path)
+    if data is None or data.attrs.get("key") != key or not _fits(data, circuit, faults, strays):
+        return None
+    return Table(circuit, faults, data, key, strays)
+
+
+def open_table(
+    path: Path, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...], wanted: Mapping[str, str]
+) -> Table:
+    """Open a table that somebody wrote to a file, perhaps on another computer.
+
+    Parameters
+    ----------
+    path : Path
+    circuit : Circuit
+    faults, strays : tuple
+        The rows it has to have.
+    wanted : mapping
+        A digest of each thing that this unit's table is made of, see `store.named_digests`.
+
+    Returns
+    -------
+    Table
+        Its `remarks` say in what it differs from the one that would be built here.
+
+    Raises
+    ------
+    UserError
+        If it is no table, damaged, or another unit's.
+    """
+    where = Where(path)
+    if not path.is_file():
+        raise UserError(Problem("there is no such file.", where))
+    data = _read(path)
+    if data is None:
+        raise UserError(Problem("this is no signature table, or it is damaged.", where,
+                                "Such a file is written by lostgain table UNIT --out FILE."))  # fmt: skip
+    found = _made_of(data)
+    differs = [name for name, each in wanted.items() if found.get(name) != each]
+    wrong = [name for name in differs if name not in MAY_DIFFER]
+    if wrong or not _fits(data, circuit, faults, strays):
+        of = data.attrs.get("unit")
+        whose = f" It is one of {of}." if of != circuit.unit.name else ""
+        raise UserError(
+            Problem(
+                f"this signature table does not belong to {circuit.unit.name} as it is described now.{whose}",
+                where,
+                f"Not the same: {', '.join(wrong) or 'its size'}.",
+            )
+        )
+    remarks = []
+    if "ngspice" in differs:
+        remarks.append(f"It was made with ngspice {data.attrs.get('ngspice')}; here it would be {circuit.version}.")
+    if "draws" in differs:
+        remarks.append("It was made with other draws of the part tolerances than it would be here.")
+    return Table(circuit, faults, data, str(data.attrs.get("key")), strays, remarks=tuple(remarks))
+
+
+def tidy(folder: Path, unit: str, latest: Path) -> None:
+    """Remove tables of what a unit's file said long ago, and what writing that was stopped left of the latest."""
+    tables = [path for path in folder.glob(f"{unit}-*.nc") if len(path.stem) == len(unit) + 17 and path != latest]
+    for path in sorted(tables, key=_age)[TABLES - 1 :]:
+        path.unlink(missing_ok=True)
+    for path in folder.glob(f"{latest.name}.*.part"):
+        path.unlink(missing_ok=True)
+
+
+def used(path: Path) -> None:
+    """Note that a table was opened, for `tidy`; where nothing can be written it does not matter."""
+    with contextlib.suppress(OSError):
+        os.utime(path)
+
+
+def _age(path: Path) -> float:
+    try:
+        return -path.stat().st_mtime
+    except OSError:  # gone by now
+        return float("inf")
+
+
+def _read(path: Path) -> xr.Dataset | None:
+    """Return what a file holds if it is whole and a table."""
+    try:
+        # Looked through first, since h5netcdf leaves a half-open file behind where it comes upon damage.
+        with h5py.File(path, "r") as file:
+            if "key" not in file.attrs:
+                return None
+            file.visititems(_seen)
+        with xr.open_dataset(path, engine="h5netcdf") as found:
+            data = found.load()
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, IndexError, MemoryError):
+        return None
+    whole = data.variables.keys() >= _VARIABLES and data.attrs.get("digest") == digest(data)
+    return data if whole else None
+
+
+def _fits(data: xr.Dataset, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...]) -> bool:
+    rows = 1 + len(faults) + len(strays)
+    sizes = {"row": rows, "point": len(circuit.points), "frequency": len(circuit.unit.setup.frequencies)}
+    return all(data.sizes.get(name) == size for name, size in sizes.items())
+
+
+def _made_of(data: xr.Dataset) -> dict[str, str]:
+    try:
+        found = json.loads(data.attrs["made_of"])
+        return {str(name): str(each) for name, each in found.items()}
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return {}
+
+
+def _seen(_name: str, each: h5py.Dataset | h5py.Group) -> None:
+    dict(each.attrs)
