@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 from benchmarks.accuracy import FULL, QUICK, Plan, accuracy
+from benchmarks.endurance import CIRCUITS, endurance
 from lostgain.problems import UserError
 
 
@@ -25,7 +26,14 @@ def main(arguments: list[str] | None = None) -> int:
                           f"(default {FULL['follow']}, with --quick {QUICK['follow']}; 0 for none)")  # fmt: skip
     one.add_argument("--workers", type=_count, default=2)
     one.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
+    endure = commands.add_parser("endurance", help="many circuits through one pool: memory, processes, failures")
+    endure.add_argument("--circuits", type=_count, default=CIRCUITS)
+    endure.add_argument("--seed", type=_count, default=1)
+    endure.add_argument("--workers", type=_count, default=2)
+    endure.add_argument("--out", type=Path, default=Path("bench-endurance.json"), help="where the figures go")
     given = parser.parse_args(arguments)
+    if given.command == "endurance":
+        return _endurance(given)
     size = dict(QUICK if given.quick else FULL)
     if given.cases:
         share = given.cases / size["cases"]
@@ -45,6 +53,19 @@ def main(arguments: list[str] | None = None) -> int:
         print("Stopped. What is simulated is kept; the same command goes on from there.", file=sys.stderr)
         return 130
     return 0
+
+
+def _endurance(given: argparse.Namespace) -> int:
+    try:
+        endurance(given.circuits, given.workers, given.seed, given.out, _say)
+    except KeyboardInterrupt:
+        print("Stopped; nothing is written.", file=sys.stderr)
+        return 130
+    return 0
+
+
+def _say(line: str) -> None:
+    print(line, file=sys.stderr, flush=True)
 
 
 def _count(text: str) -> int:
