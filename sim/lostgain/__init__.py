@@ -45,8 +45,10 @@ if TYPE_CHECKING:
     from lostgain.readings.read import read as read_readings
     from lostgain.readings.reference import with_reference
     from lostgain.readings.write import write as write_readings
+    from lostgain.report.drawing.draw import draw_stage
     from lostgain.report.folders import prediction_pictures, verdict_pictures
     from lostgain.report.record_next import next_record
+    from lostgain.report.record_stage import stage_record
     from lostgain.report.records import prediction_record, verdict_record
     from lostgain.report.sheet_html import render_html as sheet_html
     from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
@@ -55,6 +57,7 @@ if TYPE_CHECKING:
     from lostgain.report.text_match import verdict_text
     from lostgain.report.text_next import next_line, next_text
     from lostgain.report.text_predict import prediction_text
+    from lostgain.report.text_stage import stage_text, stages_text
     from lostgain.report.text_table import table_text
     from lostgain.report.text_units import units_text
     from lostgain.signatures.build import table as signature_table
@@ -63,7 +66,9 @@ if TYPE_CHECKING:
     from lostgain.signatures.sentences import sentences
     from lostgain.signatures.table import Table
     from lostgain.unit.find import find_units
+    from lostgain.unit.library import stage, stages
     from lostgain.unit.model import Unit
+    from lostgain.unit.placed_stage import placed_stage
     from lostgain.unit.read import open_unit
 
 #: Where each public name is, and what it is called there.
@@ -95,6 +100,7 @@ _PLACES = {
     "check": ("bench.check", "check"),
     "check_text": ("report.text_check", "check_text"),
     "compare_printed": ("bench.printed", "compare_printed"),
+    "draw_stage": ("report.drawing.draw", "draw_stage"),
     "find_units": ("unit.find", "find_units"),
     "instruments": ("readings.instruments", "instruments"),
     "known": ("diagnosis.knowledge", "known"),
@@ -107,6 +113,7 @@ _PLACES = {
     "next_text": ("report.text_next", "next_text"),
     "open_unit": ("unit.read", "open_unit"),
     "parse_fault": ("faults.parse", "parse"),
+    "placed_stage": ("unit.placed_stage", "placed_stage"),
     "predict": ("signatures.predict", "predict"),
     "prediction_pictures": ("report.folders", "prediction_pictures"),
     "prediction_record": ("report.records", "prediction_record"),
@@ -119,7 +126,12 @@ _PLACES = {
     "sheet_html": ("report.sheet_html", "render_html"),
     "sheet_text": ("report.sheet_text", "render_text"),
     "signature_table": ("signatures.build", "table"),
+    "stage": ("unit.library", "stage"),
     "stage_gains": ("signatures.gains", "stage_gains"),
+    "stage_record": ("report.record_stage", "stage_record"),
+    "stage_text": ("report.text_stage", "stage_text"),
+    "stages": ("unit.library", "stages"),
+    "stages_text": ("report.text_stage", "stages_text"),
     "table_text": ("report.text_table", "table_text"),
     "Tried": ("diagnosis.two", "Tried"),
     "two_at_once": ("diagnosis.two", "two_at_once"),
@@ -162,6 +174,7 @@ __all__ = [
     "check",
     "check_text",
     "compare_printed",
+    "draw_stage",
     "find_units",
     "instruments",
     "known",
@@ -174,6 +187,7 @@ __all__ = [
     "next_text",
     "open_unit",
     "parse_fault",
+    "placed_stage",
     "predict",
     "prediction_pictures",
     "prediction_record",
@@ -186,7 +200,12 @@ __all__ = [
     "sheet_html",
     "sheet_text",
     "signature_table",
+    "stage",
     "stage_gains",
+    "stage_record",
+    "stage_text",
+    "stages",
+    "stages_text",
     "table_text",
     "two_at_once",
     "unexplained_alone",

@@ -30,7 +30,7 @@ from lostgain.report.pictures.style import drawing as pictures_look
 from lostgain.unit.drawing import Drawing, DrawnPart, Named, drawing
 from lostgain.unit.drawing_nets import dots
 from lostgain.unit.library import stage as stage_facts
-from lostgain.unit.model import Channel, Stage, Unit
+from lostgain.unit.placed_stage import PlacedStage
 from lostgain.unit.symbols import Place
 
 #: Size of a square, at most, and width of a picture, at least and at most [inch].
@@ -58,9 +58,7 @@ class _Picture:
 def draw_stage(
     name: str,
     path: Path | str,
-    unit: Unit | None = None,
-    stage: Stage | None = None,
-    channel: Channel | None = None,
+    placed: PlacedStage | None = None,
     marked: Collection[str] = (),
     said: str = "",
 ) -> Path:
@@ -72,10 +70,8 @@ def draw_stage(
         The library stage.
     path : path
         Its suffix decides the format: ``.png``, ``.svg`` or ``.pdf``.
-    unit, stage : Unit, Stage or None
-        Together: the unit's stage that uses it.
-    channel : Channel or None
-        The channel whose designators are written; the unit's first if None.
+    placed : PlacedStage or None
+        The unit's stage that uses it, for its designators, values and test points.
     marked : collection of str
         Roles that are drawn in colour, thick and with a dashed ring.
     said : str
@@ -94,10 +90,7 @@ def draw_stage(
     drawn = drawing(name)
     if drawn is None:
         raise UserError(Problem(f"the stage “{name}” has no drawing."))
-    if unit is not None and stage is not None:
-        texts = unit_texts(unit, stage, channel or unit.channels[0])
-    else:
-        texts = library_texts(name)
+    texts = library_texts(name) if placed is None else unit_texts(placed)
     with pictures_look():
         return save(_figure(drawn, texts, frozenset(marked), said), path)
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from lostgain.quantities import show
 from lostgain.unit.channels import called
 from lostgain.unit.library import stage as stage_facts
-from lostgain.unit.model import Channel, Part, Stage, Unit
+from lostgain.unit.model import Part
+from lostgain.unit.placed_stage import PlacedStage
 from lostgain.unit.summary import value_shown
 
 
@@ -48,24 +49,20 @@ def library_texts(name: str) -> Texts:
     )
 
 
-def unit_texts(unit: Unit, stage: Stage, channel: Channel) -> Texts:
+def unit_texts(placed: PlacedStage) -> Texts:
     """Return what is written on the drawing of a unit's stage: designators, values and test points of one channel."""
+    unit, stage, channel = placed.unit, placed.stage, placed.channel
     facts = stage_facts(stage.library)
-    parts = [part for part in unit.parts.values() if part.stage == stage.name]
-    points = {point.node.removeprefix(f"{stage.name}/"): point for point in unit.points
-              if point.node.startswith(f"{stage.name}/")}  # fmt: skip
-    named = {node: called(channel, point.name) for node, point in points.items()}
-    named |= {node: f"{named[node]}\n(out of reach)" for node, point in points.items() if not point.reach}
+    named = {node: called(channel, point.name) for node, point in placed.points.items()}
+    named |= {node: f"{named[node]}\n(out of reach)" for node, point in placed.points.items() if not point.reach}
     which = f", {channel.name}" if len(unit.channels) > 1 else ""
     volts = {rail.name: rail.volts for rail in unit.rails}
-    rails = {port: f"{rail} {show(volts[rail], 'V').replace('-', '−')}" for port, rail in stage.rails.items()}
-    ports = {port: f"{port}\n{named[port]}" if port in named else port for port in facts.ports}
     return Texts(
         f"{stage.name}{which}",
         (f"{unit.title}: {facts.title[0].lower()}{facts.title[1:]}",),
-        {part.role: (channel.called(part.designator), *_value(part)) for part in parts},
-        rails,
-        ports,
+        {role: (channel.called(part.designator), *_value(part)) for role, part in placed.parts.items()},
+        {port: f"{rail} {show(volts[rail], 'V').replace('-', '−')}" for port, rail in stage.rails.items()},
+        {port: f"{port}\n{named[port]}" if port in named else port for port in facts.ports},
         {node: name for node, name in named.items() if node not in facts.ports},
     )
 
