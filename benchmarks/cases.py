@@ -22,7 +22,7 @@ from benchmarks.process import process
 from benchmarks.simulate import Carried, Job, carry, job, nothing
 from benchmarks.truth import Prior, Truth
 from lostgain.circuit import Circuit, FlatCircuit
-from lostgain.engine import Pool
+from lostgain.engine import Outcome, Pool
 from lostgain.readings import Reading, Readings
 
 Progress = Callable[[int, int], None]
@@ -175,14 +175,16 @@ def simulated(cases: Sequence[Case], version: int, pool: Pool, progress: Progres
         for case, key in zip(cases, keys, strict=True):
             case.carried = kept.get(key)
         waiting = [number for number, case in enumerate(cases) if case.carried is None]
-        for count, (number, found) in enumerate(_followed(cases, waiting, pool), len(cases) - len(waiting) + 1):
-            cases[number].carried = found
-            kept.add(keys[number], found)
+        for count, (number, outcome) in enumerate(_followed(cases, waiting, pool), len(cases) - len(waiting) + 1):
+            if outcome.error is None:
+                cases[number].carried = outcome.value
+                kept.add(keys[number], outcome.value)
+            else:  # tried again by the next run: a worker may have been lost for no fault of the circuit's
+                cases[number].carried = nothing(cases[number].job, outcome.error)
             if progress is not None:
                 progress(count, len(cases))
 
 
-def _followed(cases: Sequence[Case], waiting: list[int], pool: Pool) -> Iterator[tuple[int, Carried]]:
+def _followed(cases: Sequence[Case], waiting: list[int], pool: Pool) -> Iterator[tuple[int, Outcome]]:
     for index, outcome in pool.imap(carry, [cases[number].job for number in waiting]):
-        number = waiting[index]
-        yield number, outcome.value if outcome.error is None else nothing(cases[number].job, outcome.error)
+        yield waiting[index], outcome
