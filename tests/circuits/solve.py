@@ -121,5 +121,6 @@ def powered(
         f"Vin in 0 {source}",
         f"Rload out {known.get('cold', '0')} {load:g}",
         *(f"V{port.removeprefix('v')} {port} 0 {value:g}" for port, value in each.items()),
+        *(f"Rground{port} {port} 0 1" for port in known.get("inputs", {})),
         f"Xs {' '.join(known['ports'])} {name}",
     ]

@@ -59,7 +59,7 @@ def test_ports_are_those_of_the_subcircuit_in_its_order(name: str) -> None:
     assert head is not None
     assert (head[1], head[2].split()) == (name, known["ports"])
     assert known["ports"][:2] == ["in", "out"]
-    assert [*known.get("outputs", []), *known.get("rails", {})] == known["ports"][2:]
+    assert [*known.get("outputs", []), *known.get("inputs", {}), *known.get("rails", {})] == known["ports"][2:]
     assert text.rstrip().endswith(".ends")
 
 

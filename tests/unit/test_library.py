@@ -95,11 +95,14 @@ def test_a_family_stands_for_its_kinds() -> None:
     assert of_family("valve") == ()
 
 
-#: A part of each family, by which any role can be filled.
+#: A part of each family, or kind, by which any role can be filled.
 FILLERS = {
     "resistor": "R{} 10k", "capacitor": "C{} 10u", "inductor": "L{} 10uH", "potentiometer": "RV{} 10k",
     "opamp": "U{} opamp-jfet", "npn": "Q{} npn-small", "pnp": "Q{} pnp-small", "njf": "Q{} njf-small",
     "diode": "D{} diode-signal", "contact": "J{}", "mute": "K{} mute",
+    "triode": "V{} triode-12ax7", "pentode": "V{} pentode-el84", "regulator": "U{} 5V regulator_positive",
+    "plain-transformer": "T{} 1:1 transformer_line", "push-pull-transformer": "T{} 32:1 transformer_output_pp",
+    "photocell": "PC{} photocell-led", "mains-transformer": "T{} 5:1 transformer_mains_tapped",
 }  # fmt: skip
 
 
@@ -107,11 +110,13 @@ FILLERS = {
 def test_a_unit_can_be_made_of_every_stage(tmp_path: Path, name: str) -> None:
     facts = library.stage(name)
     families = {role: of_family(facts.roles[role].kind)[0] for role in facts.roles}
+    fillers = {role: FILLERS.get(kind.name) or FILLERS[kind.family] for role, kind in families.items()}
     parts = [
-        f'{role} = "{FILLERS[kind.family].format(number)}{" fuse" if kind.name == "fuse" else ""}"'
+        f'{role} = "{fillers[role].format(number)}{" fuse" if kind.name == "fuse" else ""}"'
         for number, (role, kind) in enumerate(families.items(), start=1)
     ]
     lines = ["[unit]", "title = 'A'", "[rails]", "VP = '+15 V'", "VN = '-15 V'", "[setup]", "generator = '1 V rms'"]
+    lines += ["load = '10k'"]
     lines += ["[[stage]]", "name = 'S'", f"use = '{name}'", *parts]
     (tmp_path / "unit.toml").write_text("\n".join(lines), encoding="utf-8")
     unit = open_unit(tmp_path)

@@ -21,6 +21,9 @@ from lostgain.unit.summary import value_shown
 SAFE_VOLTS = 1.0
 #: A discharging resistor is chosen so that it starts at about this current [A] (common practice, no source).
 DISCHARGE_AMPS = 0.2
+#: Rails above this voltage [V] are high tension here. Touch-safe limits differ with code and place: common practice, no
+#: source; the cautions defer to local codes.
+HIGH_TENSION = 60.0
 _E3 = (1.0, 2.2, 4.7, 10.0)
 
 
@@ -146,6 +149,11 @@ def _always(unit: Unit) -> Iterator[Caution]:
         yield _caution("referenced")
     else:
         yield _caution("earth")
+    highest = max((abs(rail.volts) for rail in unit.rails), default=0.0)
+    if highest > HIGH_TENSION:
+        yield _caution("high_tension", volts=show(highest, "V"))
+    if any(part.kind in ("triode", "pentode") for part in unit.parts.values()):
+        yield _caution("valves")
     for text in unit.cautions:
         row = _wording()["own"]
         yield Caution(row["topic"], text, row["when"], row["severity"])

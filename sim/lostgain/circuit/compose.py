@@ -181,7 +181,14 @@ def _subcircuit(unit: Unit, stage: Stage, parts: list[Part], start: str, end: st
     if stage.source == "library":
         body = library_body(stage, parts, unit.setup.controls, name)
         ports = {"in": start, "out": end, **{port: rail_node(rail) for port, rail in stage.rails.items()}}
-        ports |= {port: f"{end}_{port}" for port in stage_facts(stage.library).outputs}
+        facts = stage_facts(stage.library)
+        ports |= {port: f"{end}_{port}" for port in facts.outputs}
+        # A further input takes what the stage before gives there; where there is none, no signal.
+        before = out.stages.get(sources(unit.stages)[stage.name][0], {})
+        for port, given in facts.inputs.items():
+            ports[port] = before.get(given) or f"{end}_{port}"
+            if given not in before:
+                out.lines.append(f"r{name}_{port} {ports[port]} 0 {CONTACT_OHMS}")
         outer = [ports[port] for port in body.ports]
     else:
         body = netlist_body(unit, stage, parts, name)

@@ -41,6 +41,26 @@ def read_from(table: Table, before: Mapping[str, Stage]) -> str:
     return f"{stage.name}/{port.lower()}" if port else stage.name
 
 
+def check_inputs(table: Table, stage: Stage, before: Stage | None) -> None:
+    """Note a mistake where a stage takes a second signal and the stage before it gives none.
+
+    Parameters
+    ----------
+    table : Table
+        The ``[[stage]]``.
+    stage : Stage
+    before : Stage or None
+        Where its signal comes from; None for the first stage, whose further inputs then are at ground.
+    """
+    if before is None or stage.source != "library":
+        return
+    given = library.stage(before.library).outputs if before.source == "library" else ()
+    for port, wanted in library.stage(stage.library).inputs.items():
+        if wanted not in given:
+            message = f"{stage.library} takes a second signal at {port}, and “{before.name}” has no output “{wanted}”."
+            table.wrong(None, message, "The stage before it is usually a phase splitter.")
+
+
 def sources(stages: Iterable[Stage]) -> dict[str, tuple[str, str]]:
     """Return for each stage the stage and the port it takes its signal from; two empty texts for the first.
 

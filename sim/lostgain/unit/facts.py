@@ -148,6 +148,8 @@ class StageFacts:
         The ``.toml`` file.
     outputs : tuple of str
         Ports beside ``out`` that give a signal, which another stage may take or a load may hang on.
+    inputs : mapping
+        Ports beside ``in`` that take a signal, each to the port of the stage before that gives it: ``{"in2": "out2"}``.
     cold : str
         Which of these the cold end of the load hangs on; empty where that is ground.
     unloaded : Unloaded or None
@@ -168,6 +170,7 @@ class StageFacts:
     netlist: str
     file: Path
     outputs: tuple[str, ...] = ()
+    inputs: Mapping[str, str] = field(default_factory=dict)
     cold: str = ""
     unloaded: Unloaded | None = None
     example: Example | None = None

@@ -100,6 +100,7 @@ def read_stage(file: Path) -> StageFacts:
         netlist=_beside(file.with_suffix(".cir")),
         file=file,
         outputs=tuple(top.names("outputs", 'a list of ports: ["hp"]')),
+        inputs=_inputs(top),
         cold=top.text("cold"),
         unloaded=_unloaded(top),
         example=read_example(top, roles, rails, nodes),
@@ -107,6 +108,9 @@ def read_stage(file: Path) -> StageFacts:
     for port in facts.rails:
         if port not in facts.ports:
             source.wrong(("rails", port), f"rail port “{port}” is not in ports.", nearest(port, facts.ports))
+    for port in facts.inputs:
+        if port not in facts.ports:
+            source.wrong(("inputs", port), f"input “{port}” is not in ports.", nearest(port, facts.ports))
     for port in facts.outputs:
         if port not in facts.ports:
             source.wrong(("outputs",), f"output “{port}” is not in ports.", nearest(port, facts.ports))
@@ -142,6 +146,11 @@ def _roles(top: Table) -> dict[str, Role]:
         roles[name] = Role(name, kind, row.text("does"), absent, element, value)
         row.finish()
     return roles
+
+
+def _inputs(top: Table) -> dict[str, str]:
+    table = top.table("inputs", "[inputs]")
+    return {port: table.text(port, required='"out2"') for port in list(table.data)}
 
 
 def _unloaded(top: Table) -> Unloaded | None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from lostgain.problems import nearest
-from lostgain.unit.branches import read_from
+from lostgain.unit.branches import check_inputs, read_from
 from lostgain.unit.channels import read_channels
 from lostgain.unit.doubts import doubts
 from lostgain.unit.draft import Draft
@@ -103,6 +103,8 @@ def _stages(top: Table, draft: Draft, folder: Path, of_netlist: bool) -> tuple[d
     for table in tables:
         takes_from = "" if of_netlist else read_from(table, stages)
         stage = replace(read_stage(table, draft, folder, of_netlist), takes_from=takes_from)
+        last = takes_from.partition("/")[0] or next(reversed(stages), "")
+        check_inputs(table, stage, stages.get(last))
         key = "".join(letter for letter in stage.name.lower() if letter.isalnum())
         if key and key in plain:
             table.wrong("name", f"the stages “{plain[key]}” and “{stage.name}” can't be told apart by name.")
