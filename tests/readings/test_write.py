@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from lostgain.problems import Where
 from lostgain.readings import SIGNS, STATES, WHOLE_UNIT, Reading, Readings, read, words, write
+from lostgain.readings.model import OFF
 from lostgain.unit.model import Unit
 from tests.readings.example import POINTS, TWO_ZONES
 
@@ -66,7 +67,7 @@ def of_the_unit(draw: st.DrawFn) -> Reading:
 def in_words(draw: st.DrawFn) -> Reading:
     """Draw a reading in words."""
     word = words()[draw(st.sampled_from(sorted(words())))]
-    quantity = draw(st.sampled_from([each for each in word.quantities if each not in WHOLE_UNIT]))
+    quantity = draw(st.sampled_from([each for each in word.quantities if each not in (*WHOLE_UNIT, *OFF)]))
     point, against = draw(pairs)
     sign = quantity in SIGNS
     return Reading(

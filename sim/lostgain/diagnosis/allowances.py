@@ -40,6 +40,9 @@ class Allowances:
     model_current_share: float
     model_watts_share: float
     model_watts: float
+    model_ohms_share: float
+    model_junction_share: float
+    model_esr_share: float
     model_mains_efficiency: float
     words_same_db: float
     words_same_dc_volts: float
@@ -49,6 +52,8 @@ class Allowances:
     scale_dc_volts: float
     scale_amperes: float
     scale_watts: float
+    scale_ohms: float
+    scale_esr: float
     prior_healthy: float
     prior_unexplained: float
     prior_stray: float

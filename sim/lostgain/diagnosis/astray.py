@@ -34,7 +34,10 @@ def prices(allow: Allowances, features: Sequence[Feature]) -> tuple[Values, Valu
     """
     level = np.array([each.is_level for each in features], dtype=bool)
     range_ = np.log(np.where(level, allow.prior_broad_db, allow.prior_broad_dc) * np.sqrt(2 * np.pi))
-    keys = [(each.point, each.against) if each.is_level else ("dc",) for each in features]
+    keys: list[tuple[object, ...]] = [
+        (each.point, each.against) if each.is_level else (each.lead, each.other) if each.is_off else ("dc",)
+        for each in features
+    ]
     order = {key: number for number, key in enumerate(dict.fromkeys(keys))}
     place = np.array([order[key] for key in keys], dtype=int)
     return np.log(allow.model_astray) - range_, np.log(AGAIN) - range_, place

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import Allowances, allowances
-from lostgain.diagnosis.features import CURRENT, WATTS, Feature, slope
+from lostgain.diagnosis.features import CURRENT, ESR, JUNCTION, OHMS, WATTS, Feature, off_numbers, slope
 from lostgain.signatures import Table
 from lostgain.unit.branches import behind
 
@@ -96,7 +96,7 @@ def _model_error(table: Table, features: list[Feature], allow: Allowances) -> Va
     error = np.zeros((size, size))
     for i, one in enumerate(features):
         for j, other in enumerate(features):
-            alike = (one.point, one.against, one.frequency < 0) == (other.point, other.against, other.frequency < 0)
+            alike = _place(one) == _place(other)
             if not alike or (one.frequency < 0 and one.frequency != other.frequency):
                 continue
             if one.is_level:
@@ -107,8 +107,14 @@ def _model_error(table: Table, features: list[Feature], allow: Allowances) -> Va
     return error
 
 
+def _place(feature: Feature) -> tuple[object, ...]:
+    return (feature.point, feature.against, feature.lead, feature.other, feature.frequency < 0)
+
+
 def _healthy(table: Table, feature: Feature) -> float:
-    """Healthy number of what is no level, at nominal values [V, A or W]."""
+    """Healthy number of what is no level, at nominal values [V, A, W or ohm]."""
+    if feature.is_off:
+        return float(np.nan_to_num(off_numbers(table, feature)[0, 0]))
     currents = np.abs(table.values("current")[0, 0])
     if feature.frequency == CURRENT:
         return float(currents[feature.point])
@@ -122,6 +128,9 @@ def _amount(table: Table, feature: Feature, allow: Allowances) -> float:
     number = abs(_healthy(table, feature))
     if feature.frequency == CURRENT:
         return allow.model_current_share * number
+    if feature.is_off:
+        shares = {OHMS: allow.model_ohms_share, JUNCTION: allow.model_junction_share, ESR: allow.model_esr_share}
+        return shares[feature.frequency] * number
     if feature.frequency == WATTS:
         return allow.model_watts_share * number + allow.model_watts
     return allow.model_dc_share * number + allow.model_dc_volts

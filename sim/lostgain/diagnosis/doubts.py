@@ -10,6 +10,7 @@ from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.posterior import Posterior
 from lostgain.quantities import show
 from lostgain.readings import Readings
+from lostgain.readings.model import UNITS
 from lostgain.signatures import Table
 
 #: A good channel further than this from the healthy unit, in standard deviations, does not fit the description.
@@ -80,9 +81,10 @@ def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:
         mean = found.mean[0, feature]
         sigma = np.sqrt(healthy[feature] + seen.common.always[at, at] + seen.noise[number, number])
         if abs(seen.value[number] - mean) > MISFIT * sigma:
-            expected = show(unscaled(float(mean), seen.features[feature]), "V")
+            unit = UNITS.get(reading.quantity, "V")
+            expected = show(unscaled(float(mean), seen.features[feature]), unit)
             notes.append(
-                f"{reading.point} of the good channel reads {reading.text or show(reading.value or 0.0, 'V')}, "
+                f"{reading.point} of the good channel reads {reading.text or show(reading.value or 0.0, unit)}, "
                 f"the description gives about {expected}: it does not fit this unit there "
                 "(revision, modification, earlier repair, or a slip in the transcription)."
             )

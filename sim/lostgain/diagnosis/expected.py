@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lostgain.diagnosis.belief import Belief
 from lostgain.diagnosis.candidates import Candidate
 from lostgain.diagnosis.common import Common, common_allowance
-from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.features import QUANTITY, Feature
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
 from lostgain.diagnosis.observed import DB, Observed
 from lostgain.readings.model import Instrument
@@ -213,7 +213,7 @@ def error_parts(volts: Values, feature: Feature, instrument: Instrument) -> tupl
         own = np.hypot(at * instrument.read_error, DB * 0.25 * feature.floor / root)
         return own, at * instrument.scale_error, np.zeros_like(at)
     at = 1 / np.hypot(volts, feature.unit_size)
-    own = at * np.hypot(volts * instrument.read_error, instrument.floor_dc / 4)
+    own = at * np.hypot(volts * instrument.read_error, instrument.floor(QUANTITY[feature.frequency]) / 4)
     return own, at * volts * instrument.scale_error, at * instrument.zero_error
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from lostgain.diagnosis.allowances import allowances
 from lostgain.readings.model import Instrument, Reading
 from lostgain.signatures import Table
+from lostgain.signatures.poweroff_table import Spot
 from lostgain.signatures.probes import PROBES, loading
 
 Values = NDArray[np.float64]
@@ -24,7 +25,15 @@ PP_PER_RMS = 2 * 2**0.5
 #: What an average-responding meter shows over the rectified average: right for a sine only.
 FORM_FACTOR = float(np.pi / (2 * 2**0.5))
 #: `Feature.frequency` of what is no level.
-DC, CURRENT, WATTS = -1, -2, -3
+DC, CURRENT, WATTS, OHMS, JUNCTION, ESR = -1, -2, -3, -4, -5, -6
+_OFF = {"resistance": OHMS, "diode test": JUNCTION, "esr": ESR}
+#: What quantity each is; anything else is a level.
+QUANTITY = {DC: "dc", CURRENT: "current", WATTS: "mains watts"} | {kind: name for name, kind in _OFF.items()}
+#: What reads above the largest that an instrument shows counts as this many times as much.
+OVER = 1.5
+#: How much of the difference that a maker's affair makes counts as one standard deviation; and of a reading that has
+#: still far to go, how well the moment it was taken at is known, as a natural logarithm.
+MAKER, CHARGING = 0.7, 0.5
 
 
 @dataclass(frozen=True)
@@ -34,9 +43,11 @@ class Feature:
     Parameters
     ----------
     point : int
-        Its place among the table's test points; for a current, the rail's place among the unit's rails.
+        Its place among the table's test points; for a current, the rail's place among the unit's rails. -1 with the
+        power off.
     frequency : int
-        Its place among the table's frequencies; `DC`, `CURRENT` or `WATTS` for what is no level.
+        Its place among the table's frequencies; `DC`, `CURRENT`, `WATTS`, `OHMS`, `JUNCTION` or `ESR` for what is no
+        level.
     swing : bool
         True where the peak-to-peak value was read; compared as the rms value of a sine of that size.
     floor : float
@@ -47,6 +58,14 @@ class Feature:
         True for an average-responding meter.
     ohms, farads : float
         How the instrument loads the point.
+    lead, other : str
+        With the power off, what the leads are on; see `lostgain.signatures.poweroff_table.PowerOff`.
+    lifted : bool
+        Of a part out of circuit.
+    meter : str
+        With the power off, the instrument; else empty.
+    most : float
+        The largest that it shows.
     """
 
     point: int
@@ -57,11 +76,21 @@ class Feature:
     average: bool = False
     ohms: float = inf
     farads: float = 0.0
+    lead: str = ""
+    other: str = ""
+    lifted: bool = False
+    meter: str = ""
+    most: float = inf
 
     @property
     def is_level(self) -> bool:
         """True for a level."""
         return self.frequency >= 0
+
+    @property
+    def is_off(self) -> bool:
+        """True for what is read with the power off."""
+        return self.frequency in (OHMS, JUNCTION, ESR)
 
     @property
     def whole_unit(self) -> bool:
@@ -70,9 +99,10 @@ class Feature:
 
     @property
     def unit_size(self) -> float:
-        """Below this, the number is compared as it is; well above it, as a ratio [V, A or W]."""
+        """Below this, the number is compared as it is; well above it, as a ratio [V, A, W or ohm]."""
         allow = allowances()
-        return {CURRENT: allow.scale_amperes, WATTS: allow.scale_watts}.get(self.frequency, allow.scale_dc_volts)
+        sizes = {CURRENT: allow.scale_amperes, WATTS: allow.scale_watts, OHMS: allow.scale_ohms, ESR: allow.scale_esr}
+        return sizes.get(self.frequency, allow.scale_dc_volts)
 
 
 def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Feature | None:
@@ -82,6 +112,13 @@ def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Featur
         return Feature(rails.index(reading.point), CURRENT) if reading.point in rails else None
     if reading.quantity == "mains watts":
         return Feature(0, WATTS)
+    if reading.quantity in _OFF:
+        if table.off.spot(instrument.name, reading.point, reading.against, reading.lifted) is None:
+            return None
+        return Feature(
+            -1, _OFF[reading.quantity], lead=reading.point, other=reading.against, lifted=reading.lifted,
+            meter=instrument.name, most=instrument.largest(reading.quantity),
+        )  # fmt: skip
     places = {name: number for number, name in enumerate(table.points)}
     against = places.get(reading.against, -1)
     if reading.point not in places or (reading.against and against < 0):
@@ -133,6 +170,8 @@ def predicted(table: Table, features: list[Feature]) -> Values:
 
 def _numbers(table: Table, feature: Feature) -> Values:
     """What an instrument shows under every row and draw: array, (row, sample)."""
+    if feature.is_off:
+        return off_numbers(table, feature)
     if feature.frequency == CURRENT:
         return np.abs(_whole_unit(table, table.values("current")[:, :, feature.point]))
     if feature.frequency == WATTS:
@@ -146,6 +185,41 @@ def _numbers(table: Table, feature: Feature) -> Values:
             volts = volts - dc[:, :, feature.against]
         return np.asarray(volts * _dc_left(table, feature))
     return _level(table, feature) * np.abs(_loading(table, feature))
+
+
+def off_spot(table: Table, feature: Feature) -> Spot:
+    """Return where a reading with the power off stands in the table's power-off part."""
+    spot = table.off.spot(feature.meter, feature.lead, feature.other, feature.lifted)
+    if spot is None:
+        raise KeyError(f"{feature.lead} {feature.other}: not in the power-off part")
+    return spot
+
+
+def off_numbers(table: Table, feature: Feature) -> Values:
+    """What a meter shows with the power off under every row and draw [ohm or V]: array, (row, sample)."""
+    spot = off_spot(table, feature)
+    samples = table.values("dc").shape[1]
+    return np.asarray(np.minimum(spot.part.numbers(spot, samples), OVER * feature.most))
+
+
+def off_unsure(table: Table, feature: Feature) -> Values:
+    """Return how far such a number may be off, one standard deviation on the comparison scale: array, (row,).
+
+    Three things add up. What is a chip's maker's affair may be so or otherwise. What is still charging when it is read
+    depends on how long somebody waits. Where the leads were put either way and junctions lie between, it may be either.
+    """
+    spot = off_spot(table, feature)
+    most = OVER * feature.most
+
+    def shown(numbers: Values) -> Values:
+        return scaled(np.minimum(numbers, most), feature)
+
+    both = slice(None) if spot.polarity < 0 else slice(spot.polarity, spot.polarity + 1)
+    value, settled = spot.part.value[:, 0, spot.place], spot.part.settled[:, spot.place]
+    maker = np.abs(shown(value) - shown(spot.part.other[:, spot.place]))[:, both].max(axis=1)
+    charging = np.minimum(np.abs(shown(settled) - shown(value)), 1.0)[:, both].max(axis=1)
+    ways = np.abs(shown(value[:, 0]) - shown(value[:, 1])) / 2 if spot.polarity < 0 else np.zeros(len(value))
+    return np.asarray(np.sqrt((MAKER * maker) ** 2 + (CHARGING * charging) ** 2 + ways**2))
 
 
 def _whole_unit(table: Table, one: Values) -> Values:

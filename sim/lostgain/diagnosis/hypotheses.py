@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
-from lostgain.diagnosis.features import Feature, predicted
+from lostgain.diagnosis.features import Feature, off_unsure, predicted
 from lostgain.diagnosis.makers import BOTH, MakersAffair, makers_affair
 from lostgain.diagnosis.moments import Moments, moments
 from lostgain.diagnosis.steps import BETWEEN, steps
@@ -192,11 +192,13 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
 
 
 def _widen_unsettled(table: Table, features: list[Feature], cov: Values) -> None:
-    """Allow for a level that had not settled when it was taken: it is what a meter showed at that moment."""
+    """Allow for what had not settled when it was taken: it is what a meter showed at that moment. In place."""
     settled = np.asarray(table.data.settled.values)
     for number, feature in enumerate(features):
         if feature.is_level:
             cov[np.flatnonzero(~settled[:, feature.frequency]), number, number] += UNSETTLED_DB**2
+        elif feature.is_off:
+            cov[:, number, number] += np.nan_to_num(off_unsure(table, feature)) ** 2
 
 
 def _fill_blind(features: list[Feature], mean: Values, cov: Values) -> NDArray[np.bool_]:

@@ -89,7 +89,8 @@ def makers_affair(allow: Allowances, features: list[Feature]) -> MakersAffair:
     features : list of Feature
     """
     level = np.array([each.is_level for each in features], dtype=bool)
-    place = [(each.point, each.against, each.frequency if not each.is_level else 0) for each in features]
+    place = [(each.point, each.against, each.lead, each.other, 0 if each.is_level else each.frequency)
+             for each in features]  # fmt: skip
     same = np.array([[one == other for other in place] for one in place], dtype=bool).reshape(len(level), len(level))
     at = np.array([each.frequency for each in features])
     return MakersAffair(

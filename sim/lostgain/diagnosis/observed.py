@@ -18,7 +18,7 @@ from lostgain.diagnosis.common import Common, common_allowance
 from lostgain.diagnosis.features import Feature, feature_of, scaled, slope
 from lostgain.diagnosis.shapes import PICTURES
 from lostgain.diagnosis.signs import SIGNS
-from lostgain.readings.model import Instrument, Reading
+from lostgain.readings.model import OFF, Instrument, Reading
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -26,6 +26,8 @@ Values = NDArray[np.float64]
 DB = 20 / np.log(10)  # decibels for a relative change of one
 #: Outside its band an instrument is further off by about this much, one standard deviation [dB].
 OUT_OF_BAND_DB = 3.0
+#: With the power off, "same as good" is meant to this share.
+SAME_SHARE = 0.05
 
 
 @dataclass
@@ -170,6 +172,8 @@ def _called(reading: Reading) -> str:
 
 
 def _why_not(reading: Reading, table: Table) -> str:
+    if reading.quantity in OFF:
+        return f"{_called(reading)}: no power-off part of the table holds this place; this reading was left out."
     if reading.quantity not in ("level", "dc", "current"):
         return f"{_called(reading)}: the table holds no {reading.quantity}; this reading was left out."
     if reading.quantity == "current":
@@ -184,6 +188,8 @@ def _numeric(reading: Reading, feature: Feature, instrument: Instrument, table: 
     allow = allowances()
     nothing = reading.word == "nothing" or reading.below
     number = 0.0 if nothing or reading.value is None else reading.value
+    if feature.is_off and reading.below:
+        number, nothing = (reading.value or 0.0) / 2, False
     at = slope(number, feature)
     zero = 0.0
     if feature.is_level:
@@ -193,8 +199,9 @@ def _numeric(reading: Reading, feature: Feature, instrument: Instrument, table: 
         if not low <= table.frequencies[feature.frequency] <= high:
             own = float(np.hypot(own, OUT_OF_BAND_DB))
     else:
-        floor = feature.unit_size if feature.whole_unit else instrument.floor_dc
+        floor = feature.unit_size if feature.whole_unit else instrument.floor(reading.quantity)
         own = at * (floor if nothing else np.hypot(number * instrument.read_error, floor / 4))
+        own = np.hypot(own, at * number) if feature.is_off and reading.below else own
         scale = at * number * instrument.scale_error
         zero = 0.0 if feature.whole_unit else at * instrument.zero_error
     entries = (((_channel(reading, feature), feature), 1.0),)
@@ -209,6 +216,7 @@ def _near_floor(volts: float, feature: Feature) -> float:
 def _same(reading: Reading, feature: Feature, good: str) -> _Row:
     allow = allowances()
     own = allow.words_same_db if feature.is_level else allow.words_same_dc_volts / allow.scale_dc_volts
+    own = SAME_SHARE if feature.is_off else own
     entries = (((reading.channel, feature), 1.0), ((good, feature), -1.0))
     return _Row(reading, entries, 0.0, own, 0.0, 0.0)
 

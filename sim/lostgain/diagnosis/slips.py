@@ -17,7 +17,7 @@ from lostgain.diagnosis.posterior import Posterior, weigh
 from lostgain.faults import Rates
 from lostgain.quantities import PP_PER_RMS, show, show_level
 from lostgain.readings import Readings
-from lostgain.readings.model import Reading
+from lostgain.readings.model import OFF, UNITS, Reading
 from lostgain.signatures import Table
 
 #: Below this probability of "unexplained" nothing contradicts anything.
@@ -45,6 +45,12 @@ DC_SLIPS = (
     (0.1, "a digit too few"),
     (1000.0, "mV noted as V"),
     (0.001, "V noted as mV"),
+)
+OHM_SLIPS = (
+    (10.0, "a digit too many"),
+    (0.1, "a digit too few"),
+    (1000.0, "ohms noted as kilohms"),
+    (0.001, "kilohms noted as ohms"),
 )
 
 
@@ -144,10 +150,11 @@ def _alternatives(table: Table, readings: Readings, reading: Reading) -> Iterato
     """Yield what the reading may have been, and how that is said."""
     taken = {(row.point, row.quantity, row.frequency, row.channel) for row in readings.rows}
     if reading.value is not None and not reading.word:
-        for factor, what in LEVEL_SLIPS if reading.quantity == "level" else DC_SLIPS:
+        slips = {"level": LEVEL_SLIPS}.get(reading.quantity, OHM_SLIPS if reading.quantity in OFF else DC_SLIPS)
+        for factor, what in slips:
             value = reading.value / factor
-            shown = show_level(value) if reading.quantity == "level" else show(value, "V")
+            shown = show_level(value) if reading.quantity == "level" else show(value, UNITS.get(reading.quantity, "V"))
             yield replace(reading, value=value), f"{shown} ({what})"
-    for name in table.points:
+    for name in table.points if reading.quantity not in OFF else ():
         if (name, reading.quantity, reading.frequency, reading.channel) not in taken:
             yield replace(reading, point=name), f"a reading at {name} (the wrong pin)"

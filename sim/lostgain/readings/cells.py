@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from lostgain.problems import Problem, UserError, nearest
 from lostgain.quantities import measure
 from lostgain.readings.instruments import called, instruments, spoken
-from lostgain.readings.model import SIGNS, WHOLE_UNIT, Instrument
+from lostgain.readings.model import OFF, SIGNS, WHOLE_UNIT, Instrument
+from lostgain.readings.off import OffFinder, off_place, without_lifted
 from lostgain.readings.pairs import Place, place
 from lostgain.readings.points import Finder
 from lostgain.readings.rails import rail
@@ -40,6 +41,7 @@ class Cells:
     def __init__(self, unit: Unit, units: Mapping[str, str]) -> None:
         self.unit, self.units = unit, units
         self.finder = Finder(unit)
+        self._off: OffFinder | None = None
         self.instruments = instruments(unit.folder)
         self._called = called(unit.folder)
         if (name := unit.setup.instrument) not in self.instruments:
@@ -89,20 +91,33 @@ class Cells:
                 raise ValueError(f"mains watts are read at the mains, not at '{text}': write mains there, or nothing.")
             return Place("mains")
         channel, usual = ("", "") if named == ALL else (named, usual)
+        text, lifted = without_lifted(text) if quantity in OFF else (text, False)
         if not text and quantity in SIGNS and not other:
             return Place("", channel=channel or usual)
         if not text:
             raise ValueError("this line names no test point.")
-        found = place(self.finder, text, other, channel)
+        found = self._found(text, other, channel, quantity, lifted)
         if found.channel and channel and found.channel != channel:
             own = self.finder.own(found.point, channel)
             meant = f"Write {found.channel} there, or {own} here." if own != text else f"Write {found.channel} there."
             raise ValueError(f"'{text}' is in {found.channel}, but the channel column says {channel}. {meant}")
         return found._replace(channel=channel or found.channel or usual)
 
-    def named_elsewhere(self, text: str, other: str, at: Place) -> str:
+    def _found(self, text: str, other: str, channel: str, quantity: str, lifted: bool) -> Place:
+        """Return the test points of a line; with the power off also parts, their pins and rails."""
+        if quantity not in OFF:
+            return place(self.finder, text, other, channel)
+        self._off = self._off or OffFinder(self.unit)
+        return off_place(self._off, text, other, channel, quantity, lifted)
+
+    def lifted(self, text: str, quantity: str) -> bool:
+        """Tell whether a place says that the part was out of circuit."""
+        return quantity in OFF and without_lifted(text)[1]
+
+    def named_elsewhere(self, text: str, other: str, at: Place, quantity: str) -> str:
         """Return what the reading's channel calls a place named as in the first channel; empty if that is its own."""
-        if not at.channel or not text or place(self.finder, text, other, at.channel).channel:
+        text, lifted = without_lifted(text) if quantity in OFF else (text, False)
+        if not at.channel or not text or self._found(text, other, at.channel, quantity, lifted).channel:
             return ""
         own = self.finder.own(at.point, at.channel)
         against = self.finder.own(at.against, at.channel)
@@ -114,6 +129,8 @@ class Cells:
         """Return the instrument of a line; where it names none, one that reads the quantity."""
         own = quantities()[quantity].instrument if quantity else ""
         instrument = self.instruments[by or usual]
+        if (other := dict(instrument.functions).get(quantity)) in self.instruments:
+            instrument = self.instruments[str(other)]
         if not by and own and quantity not in instrument.quantities:
             instrument = self.instruments[own]
         if quantity and quantity not in (*instrument.quantities, *SIGNS):

@@ -10,7 +10,7 @@ from lostgain.quantities import show
 from lostgain.readings.model import Instrument, Reading, Readings
 from lostgain.unit.model import Unit
 
-_UNITS = {"level": "V", "dc": "V", "current": "A"}
+_UNITS = {"level": "V", "dc": "V", "current": "A", "diode test": "V", "resistance": "ohm", "esr": "ohm"}
 
 
 def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:
@@ -82,8 +82,11 @@ def over_range(point: str, quantity: str, state: str, instrument: Instrument) ->
         return None, f"{point} was over range; left out, since the line doesn't say of which quantity."
     if not isfinite(largest):
         return None, f"{point} was over range; left out. Read it on a higher range, or write for example > 10 V rms."
-    unit = _UNITS[quantity] + (" rms" if quantity == "level" else "")
+    if _UNITS[quantity] == "ohm":
+        limit = show(largest, "ohm")
+    else:
+        limit = f"{largest:g} {_UNITS[quantity]}" + (" rms" if quantity == "level" else "")
     return largest, (
-        f"over range at {point} is taken as more than {largest:g} {unit}, the largest that {instrument.name} reads. "
+        f"over range at {point} is taken as more than {limit}, the largest that {instrument.name} reads. "
         "On a lower range, write > and that range instead."
     )

@@ -9,26 +9,31 @@ from pathlib import Path
 from typing import Any
 
 from lostgain.problems import nearest
-from lostgain.readings.model import Instrument
+from lostgain.readings.model import OFF, Instrument
 from lostgain.unit.source import Table, own_source, shown
 
 #: A shop's own instruments, in the unit's folder.
 OWN_FILE = "instruments.toml"
 
 _ERRORS = ("scale_error", "read_error")  # fractions
-_FLOORS = ("floor_level", "floor_dc", "floor_current", "floor_watts")  # V rms, V, A, W
-_LARGEST = ("largest_level", "largest_dc", "largest_current")  # V rms, V, A
+_FLOORS = ("floor_level", "floor_dc", "floor_current", "floor_watts", "floor_ohms")  # V rms, V, A, W, ohm
+_LARGEST = ("largest_level", "largest_dc", "largest_current", "largest_ohms")  # V rms, V, A, ohm
 _LOADING = ("resistance", "capacitance")  # ohms, farads
-_NUMBERS = (*_ERRORS, *_FLOORS, "zero_error", *_LOADING, *_LARGEST)
-_KEYS = ("title", "responds", *_NUMBERS, "also", "quantities", "bandwidth", "earthed")
+_OFF = ("open_volts", "wait", "test_frequency")  # V, s, Hz
+_NUMBERS = (*_ERRORS, *_FLOORS, "zero_error", *_LOADING, *_LARGEST, *_OFF)
+_KEYS = ("title", "responds", "shows", *_NUMBERS, "also", "quantities", "bandwidth", "earthed", "ranges", "functions")
 _RESPONDS = ("pp", "rms", "average")
-_QUANTITIES = ("level", "dc", "current", "mains watts")
+_SHOWS = ("real", "size")
+_QUANTITIES = ("level", "dc", "current", "mains watts", *OFF)
 #: What a new instrument has to say of each quantity it reads.
 _NEEDED = {
     "level": ("floor_level", "bandwidth", "responds", *_LOADING),
     "dc": ("floor_dc", "zero_error", "resistance"),
     "current": ("floor_current",),
     "mains watts": ("floor_watts",),
+    "resistance": ("floor_ohms", "zero_error", "largest_ohms", "open_volts", "ranges"),
+    "diode test": ("floor_dc", "zero_error", "largest_dc", "open_volts", "ranges"),
+    "esr": ("floor_ohms", "zero_error", "largest_ohms"),
 }
 
 
@@ -83,7 +88,7 @@ def _rows(folder: Path | None) -> dict[str, dict[str, Any]]:
 def _checked(table: Table, new: bool) -> dict[str, Any]:
     """Return the keys of a shop's instrument, each of its sort and size; note what is wrong in the table's source."""
     row: dict[str, Any] = {}
-    for key in ("title", "responds"):
+    for key in ("title", "responds", "shows"):
         if key in table.data:
             row[key] = table.text(key)
     if "earthed" in table.data:
@@ -91,7 +96,7 @@ def _checked(table: Table, new: bool) -> dict[str, Any]:
     for key in _NUMBERS:
         if key in table.data:
             row[key] = value = float(table.get(key, (int, float), "a number in SI units, without quotes", 0.0))
-            least = "above zero" if key == "resistance" or key in (*_FLOORS, *_LARGEST) else "at least zero"
+            least = "above zero" if key == "resistance" or key in (*_FLOORS, *_LARGEST, *_OFF) else "at least zero"
             if not (0 < value < 1e15 or (value == 0 and least == "at least zero")):
                 table.wrong(key, f"{key} = {value:g} should be {least}.")
             elif key in _ERRORS and value > 0.5:
@@ -104,6 +109,12 @@ def _checked(table: Table, new: bool) -> dict[str, Any]:
             table.wrong("quantities", f"{shown(quantity)} is no quantity.", nearest(quantity, _QUANTITIES))
     if (responds := row.get("responds", "pp")) not in _RESPONDS:
         table.wrong("responds", f"responds = {shown(responds)} is not known.", nearest(responds, _RESPONDS))
+    if (shows := row.get("shows", "real")) not in _SHOWS:
+        table.wrong("shows", f"shows = {shown(shows)} is not known.", nearest(shows, _SHOWS))
+    if "ranges" in table.data:
+        row["ranges"] = _ranges(table)
+    if "functions" in table.data:
+        row["functions"] = table.get("functions", dict, "a table of quantities and instruments", {})
     if "bandwidth" in table.data:
         band = table.get("bandwidth", list, "[lowest, highest] in Hz", [])
         good = len(band) == 2 and all(isinstance(edge, (int, float)) and not isinstance(edge, bool) for edge in band)
@@ -120,9 +131,25 @@ def _checked(table: Table, new: bool) -> dict[str, Any]:
     return row
 
 
+def _ranges(table: Table) -> list[list[float]]:
+    """Return an ohmmeter's ranges, checked."""
+    rows = table.get("ranges", list, "[[full scale, source resistance], …] in ohms", [])
+    good = [
+        [float(each) for each in row]
+        for row in rows
+        if isinstance(row, list) and len(row) == 2 and all(isinstance(each, (int, float)) and each > 0 for each in row)
+    ]
+    if not good or len(good) < len(rows) or sorted(good) != good:
+        message = "ranges should be [[full scale, source resistance], …] in ohms, the lowest range first."
+        table.wrong("ranges", f"{message} For example [[400.0, 800.0], [4e3, 8e3]].")
+    return good
+
+
 def _instrument(name: str, row: Mapping[str, Any]) -> Instrument:
     facts: dict[str, Any] = {key: float(row[key]) for key in _NUMBERS if key in row}
-    facts |= {key: row[key] for key in ("responds", "earthed") if key in row}
+    facts |= {key: row[key] for key in ("responds", "earthed", "shows") if key in row}
+    facts |= {key: tuple(map(tuple, row[key])) for key in ("ranges",) if key in row}
+    facts |= {key: tuple(row[key].items()) for key in ("functions",) if key in row}
     if "bandwidth" in row:
         low, high = row["bandwidth"]
         facts["bandwidth"] = (float(low), float(high))

@@ -28,6 +28,14 @@ SIGNS = ("noise", "oscillation", "hum")
 #: States of an intermittent unit.
 STATES = ("faulty", "working")
 
+#: Quantities that are read with the power off, across a part or between two places.
+OFF = ("resistance", "diode test", "esr")
+
+#: What each quantity is counted in.
+UNITS = {
+    "level": "V", "dc": "V", "current": "A", "mains watts": "W", "resistance": "ohm", "diode test": "V", "esr": "ohm",
+}  # fmt: skip
+
 #: Quantities of the whole unit: their readings belong to no channel.
 WHOLE_UNIT = ("current", "mains watts")
 
@@ -40,15 +48,16 @@ class Reading:
     ----------
     point : str
         Name of the test point, as the unit file has it (first channel's designators). For a ``current`` the name of the
-        rail, for ``mains watts`` ``mains``; for a sign empty where it is one of the whole channel.
+        rail, for ``mains watts`` ``mains``; for a sign empty where it is one of the whole channel. For one of `OFF`
+        also a part, for across it (``R14``), a pin of it (``Q3 b``), a rail, or ``ground``.
     quantity : str
-        ``level``, ``dc``, ``current``, ``mains watts``, or one of `SIGNS`; further quantities are named in shared words
-        (``distortion``, ``ripple``, …).
+        ``level``, ``dc``, ``current``, ``mains watts``, one of `OFF` or of `SIGNS`; further quantities are named in
+        shared words (``distortion``, ``ripple``, …).
     channel : str
         Name of the channel it was taken in; empty for `WHOLE_UNIT`, and for a sign that all channels show.
     value : float or None
-        ``level`` [V rms], ``dc`` [V], ``current`` [A] without its sign, ``mains watts`` [W]; None for a reading in
-        words.
+        ``level`` [V rms], ``dc`` [V], ``current`` [A] without its sign, ``mains watts`` [W], ``resistance`` and ``esr``
+        [ohm], ``diode test`` [V]; None for a reading in words.
     word : str
         One of `WORDS`, or empty for a number.
     given_as : str
@@ -82,6 +91,7 @@ class Reading:
     below: bool = False
     above: bool = False
     against: str = ""
+    lifted: bool = False
     text: str = ""
     note: str = ""
     where: Where = Where()
@@ -114,6 +124,20 @@ class Instrument:
         The largest level [V rms], DC [V] and current [A] it reads; infinite where that is not known.
     earthed : bool
         True where its other lead is earth, so that it can't read across a pair.
+    floor_ohms, largest_ohms : float
+        Smallest and largest resistance or ESR that it reads [ohm]; `zero_error` is then in ohms too.
+    open_volts : float
+        Of an ohmmeter or a diode test: between its open leads [V].
+    ranges : tuple of (float, float)
+        Full scale and source resistance of each range [ohm], lowest first.
+    wait : float
+        How long after touching it is read [s].
+    test_frequency : float
+        Of an ESR meter [Hz].
+    shows : str
+        Of an ESR meter: the ``real`` part of the impedance, or its ``size``.
+    functions : tuple of (str, str)
+        Quantities that another row reads for it, and that row: a multimeter's ohms ranges.
     """
 
     name: str
@@ -134,16 +158,26 @@ class Instrument:
     largest_dc: float = inf
     largest_current: float = inf
     earthed: bool = False
+    floor_ohms: float = 0.1
+    largest_ohms: float = inf
+    open_volts: float = 0.0
+    ranges: tuple[tuple[float, float], ...] = ()
+    wait: float = 5.0
+    test_frequency: float = 100e3
+    shows: str = "real"
+    functions: tuple[tuple[str, str], ...] = ()
 
     def floor(self, quantity: str) -> float:
-        """Return the smallest it tells from nothing [V rms], [V], [A] or [W]; 0 for any other quantity."""
+        """Return the smallest it tells from nothing [V rms], [V], [A], [W] or [ohm]; 0 for any other quantity."""
         floors = {"level": self.floor_level, "dc": self.floor_dc, "current": self.floor_current}
-        return {**floors, "mains watts": self.floor_watts}.get(quantity, 0.0)
+        off = {"diode test": self.floor_dc, "resistance": self.floor_ohms, "esr": self.floor_ohms}
+        return {**floors, "mains watts": self.floor_watts, **off}.get(quantity, 0.0)
 
     def largest(self, quantity: str) -> float:
-        """Return the largest it reads [V rms], [V] or [A]; infinite where that is not known."""
+        """Return the largest it reads [V rms], [V], [A] or [ohm]; infinite where that is not known."""
         ends = {"level": self.largest_level, "dc": self.largest_dc, "current": self.largest_current}
-        return ends.get(quantity, inf)
+        off = {"diode test": self.largest_dc, "resistance": self.largest_ohms, "esr": self.largest_ohms}
+        return {**ends, **off}.get(quantity, inf)
 
 
 @dataclass(frozen=True)

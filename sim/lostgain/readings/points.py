@@ -54,7 +54,7 @@ class Finder:
         ValueError
             If no test point is called so, or two are.
         """
-        found = self._exact.get(fold(text).casefold()) or self._loose.get(_key(text)) or set()
+        found = self.known(text)
         if channel and len(found) > 1:
             found = {pair for pair in found if pair[1] == channel} or found
         if len(found) == 1:
@@ -63,6 +63,10 @@ class Finder:
             raise ValueError(f"there is no test point '{text}'. {nearest(text, self._names)}".rstrip())
         meanings = " or ".join(sorted(f"{point}{f' in {where}' if where else ''}" for point, where in found))
         raise ValueError(f"'{text}' can be {meanings}. Name the channel in its column, or write the other name.")
+
+    def known(self, text: str) -> set[tuple[str, str]]:
+        """Return every name, with the channel its designators imply, that a text can stand for."""
+        return self._exact.get(fold(text).casefold()) or self._loose.get(_key(text)) or set()
 
     def own(self, point: str, channel: str) -> str:
         """Return what a channel's board calls a test point; its name itself where there is no such channel."""

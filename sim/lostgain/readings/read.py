@@ -135,7 +135,7 @@ class _Reader:
             return
         if value is None or len(self.problems) > before:
             return
-        if value.quantity not in WHOLE_UNIT and (own := self.cells.named_elsewhere(*where[:2], at)):
+        if value.quantity not in WHOLE_UNIT and (own := self.cells.named_elsewhere(*where[:2], at, value.quantity)):
             self.elsewhere.append((line, where[0], own, at.channel))
         if value.state and (value := self._no_number(line, value, at, instrument)) is None:
             return
@@ -241,13 +241,14 @@ class _Reader:
             below=value.below,
             above=value.above,
             against=at.against,
+            lifted=self.cells.lifted(row.cells.get("test point", ""), value.quantity),
             text=row.cells["value"],
             note=row.cells.get("note", ""),
             where=Where(self.path, row.line),
         )
         for said in misfits(reading, instrument):
             self._warn(row.line, said)
-        key = (*at, value.quantity, reading.frequency, instrument.name)
+        key = (*at, value.quantity, reading.frequency, instrument.name, reading.lifted)
         other = self.seen.setdefault(key, reading)
         if other is not reading:
             self._warn(row.line, f"read before, in line {other.where.line} ('{other.text}'); both are used.")

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 
 from lostgain.problems import nearest
 from lostgain.quantities import fold, measure
-from lostgain.readings.model import SIGNS, WHOLE_UNIT
+from lostgain.readings.model import OFF, SIGNS, WHOLE_UNIT
+from lostgain.readings.off import is_ohms, size_of, spoken
 from lostgain.readings.words import asked, sign, spellings, state, word, words
 
 #: Nothing at an audio bench is larger [V], [A], [W]; and no level this small is told from nothing [V rms].
@@ -30,9 +31,10 @@ class Value:
     Parameters
     ----------
     quantity : str
-        ``level``, ``dc``, ``current``, ``mains watts`` or a sign; empty with a `state` where the line doesn't say it.
+        ``level``, ``dc``, ``current``, ``mains watts``, one of `OFF` or a sign; empty with a `state` where the line
+        doesn't say it.
     value : float or None
-        [V rms], [V], [A] or [W]; None for a word.
+        [V rms], [V], [A], [W] or [ohm]; None for a word.
     word, given_as, below, above
         As in `Reading`.
     about : bool
@@ -73,6 +75,8 @@ def parse(text: str, quantity: str = "", unit: str = "", responds: str = "pp") -
     clean = fold(text).lstrip("'=")
     if found := state(clean):
         return Value(quantity, state=found)
+    if quantity in OFF or (not quantity and is_ohms(_bare(clean))):
+        return _power_off(clean, text, quantity or "resistance", unit)
     if quantity in (*SIGNS, "level", "") and (told := _sign(clean, quantity)):
         return told
     if found := word(clean):
@@ -109,6 +113,35 @@ def parse(text: str, quantity: str = "", unit: str = "", responds: str = "pp") -
     if above and (found_value.value or 0.0) < 0:
         raise ValueError(f"'{text}' can be two things: write the size of it, for example > 30 V.")
     return replace(found_value, below=below is not None, above=above is not None, about=about is not None)
+
+
+def _bare(text: str) -> str:
+    """Return a value without what says that it is only a limit."""
+    limit = _BELOW.fullmatch(text) or _ABOVE.fullmatch(text)
+    return str(limit[1]) if limit else text
+
+
+def _power_off(clean: str, text: str, quantity: str, unit: str) -> Value:
+    """Return what is read with the power off: ohms, or volts of a diode test."""
+    if said := spoken(clean):
+        return Value(quantity, state="over range") if said == "open" else Value(quantity, 0.0)
+    if found := word(clean):
+        if quantity not in words()[found].quantities:
+            raise ValueError(f"'{text}' says too little of a {quantity}: write its value, or OL where it is open.")
+        return Value(quantity, word=found)
+    if not re.search(r"[0-9]", clean):
+        example = "0.62 V" if quantity == "diode test" else "31k, 4R7"
+        raise ValueError(f"'{text}' is no {quantity}: expected for example {example}, OL or > 20M.")
+    below, above = _BELOW.fullmatch(clean), _ABOVE.fullmatch(clean)
+    number = _bare(clean)
+    about = _ABOUT.match(number)
+    number = number[about.end() :] if about else number
+    if re.fullmatch(r"[0-9.,]+(?:[eE][-+]?[0-9]+)?", number):
+        number = f"{number} {unit or ('V' if quantity == 'diode test' else 'ohm')}"
+    value = size_of(number, text, quantity)
+    if (below or above) and not value:
+        raise ValueError(f"'{text}' says nothing: write for example < 1 ohm.")
+    return Value(quantity, value, below=below is not None, above=above is not None, about=about is not None)
 
 
 def _sign(text: str, quantity: str) -> Value | None:
@@ -175,11 +208,13 @@ def is_frequency(text: str) -> bool:
 
 
 def unit_of(text: str) -> str | None:
-    """Return the quantity that a unit implies: ``current``, ``mains watts``, empty for volts; None if it is no unit."""
+    """Return the quantity that a unit implies, empty for volts: ``current``, ``resistance``; None if it is no unit."""
     if re.search(r"[0-9]", text):
         return None
     if named := _unit_says(f"1 {text}"):
         return named
+    if is_ohms(f"1 {text}"):
+        return "resistance"
     try:
         measure(f"1 {text}", "voltage")
     except ValueError:

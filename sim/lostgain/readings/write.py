@@ -8,7 +8,7 @@ from pathlib import Path
 
 from lostgain.quantities import PEAK_PER_RMS, PP_PER_RMS
 from lostgain.readings.columns import COLUMNS
-from lostgain.readings.model import SIGNS, Reading, Readings
+from lostgain.readings.model import SIGNS, UNITS, Reading, Readings
 from lostgain.readings.values import Value, parse
 from lostgain.unit.channels import called
 from lostgain.unit.model import Unit
@@ -59,7 +59,7 @@ def _as_on_the_board(readings: Readings, unit: Unit) -> Readings:
 
 def _cells(row: Reading) -> dict[str, str]:
     return {
-        "test point": row.point,
+        "test point": f"{row.point} lifted" if row.lifted else row.point,
         "quantity": row.quantity,
         "value": _text(row),
         "frequency": "" if row.frequency is None else f"{row.frequency!r} Hz",
@@ -83,5 +83,5 @@ def _text(row: Reading) -> str:
         return row.word
     factor, unit = {"pp": (PP_PER_RMS, "Vpp"), "peak": (PEAK_PER_RMS, "Vpk")}.get(row.given_as, (1.0, "V rms"))
     if row.quantity != "level":
-        factor, unit = 1.0, {"current": "A", "mains watts": "W"}.get(row.quantity, "V")
+        factor, unit = 1.0, UNITS.get(row.quantity, "V")
     return f"{'< ' if row.below else '> ' if row.above else ''}{row.value * factor!r} {unit}"

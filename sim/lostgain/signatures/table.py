@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, Stray
+from lostgain.signatures.poweroff_table import PowerOff
 from lostgain.signatures.rows import RowResult
 
 
@@ -38,6 +39,8 @@ class Table:
         The stray paths, which have nominal values only.
     remarks : tuple of str
         What has to be said of a table that comes from elsewhere.
+    off : PowerOff
+        What was simulated with the power off: a part of its own, put here by `lostgain.signatures.poweroff.power_off`.
     """
 
     circuit: Circuit
@@ -46,6 +49,7 @@ class Table:
     key: str
     strays: tuple[Stray, ...] = ()
     remarks: tuple[str, ...] = ()
+    off: PowerOff = field(default_factory=PowerOff)
 
     @cached_property
     def points(self) -> tuple[str, ...]:

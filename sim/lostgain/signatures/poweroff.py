@@ -1,0 +1,202 @@
+"""The power-off part of a signature table: built when it is first asked for, beside the table and by its own key.
+
+Each instrument has a part of its own, of the places where it is usually put, and further ones for places asked for by
+name. The powered table's key and numbers do not change by it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import Executor
+from contextlib import closing
+from dataclasses import astuple, replace
+
+from lostgain.circuit import Circuit
+from lostgain.engine import Pool
+from lostgain.faults import Fault, Stray
+from lostgain.faults.catalogue import modes_for
+from lostgain.readings.model import OFF, Instrument, Reading
+from lostgain.signatures.build import DRAWS, SEED
+from lostgain.signatures.draws import CUT, deviates, varied
+from lostgain.signatures.poweroff_circuit import varied_off
+from lostgain.signatures.poweroff_esr import esr_table
+from lostgain.signatures.poweroff_facts import Facts, facts
+from lostgain.signatures.poweroff_meter import Meter
+from lostgain.signatures.poweroff_places import Place, named, usual
+from lostgain.signatures.poweroff_row import FAULT_DRAWS, OffRow, OffTask, empty_row, run_off_row
+from lostgain.signatures.poweroff_table import OffTable, assembled_off, load_off, save_off
+from lostgain.signatures.store import Journal, alone, cannot_keep, folder
+from lostgain.signatures.table import Table
+from lostgain.unit.library import device
+
+Progress = Callable[[int, int], None]
+
+#: Raised whenever the same inputs would give other numbers than before.
+METHOD = 1
+#: Tolerance draws: the first of the powered table's.
+OFF_DRAWS = 8
+#: Longest time a row may take [s].
+ROW_LIMIT = 60.0
+
+
+def power_off(
+    table: Table,
+    instruments: Sequence[Instrument],
+    readings: Iterable[Reading] = (),
+    pool: Pool | Executor | None = None,
+    progress: Progress | None = None,
+    build: bool = True,
+) -> Table:
+    """Return a table with the power-off parts that some instruments and readings need.
+
+    Parameters
+    ----------
+    table : Table
+    instruments : sequence of Instrument
+        Those that read something with the power off; others are passed over.
+    readings : iterable of Reading
+        Taken, or wanted: places in them where the instrument is not usually put get a part of their own.
+    pool : Pool, concurrent.futures.Executor or None
+        Workers to use, or who looks after them; started if needed.
+    progress : callable or None
+        Called with rows done and rows in all, when there is something to simulate.
+    build : bool
+        False opens what was built before, and simulates nothing.
+
+    Raises
+    ------
+    UserError
+        If a part cannot be kept where tables are kept, or the unit's own ``poweroff.toml`` has mistakes.
+    """
+    stated = facts(table.circuit.unit)
+    off = table.off
+    asked = [each for each in readings if each.quantity in OFF]
+    for instrument in instruments:
+        for quantity in [each for each in OFF if each in instrument.quantities]:
+            places = tuple(usual(table.circuit, quantity))
+            part = _part(table, stated, instrument, quantity, places, pool, progress, build)
+            off = off if part is None else off.with_part(part)
+            mine = [each for each in asked if (each.instrument, each.quantity) == (instrument.name, quantity)]
+            more = [named(table.circuit, each) for each in mine if off.spot(*place_of(each)) is None]
+            if extra := tuple(place for place in dict.fromkeys(more) if place is not None):
+                part = _part(table, stated, instrument, quantity, extra, pool, progress, build)
+                off = off if part is None else off.with_part(part)
+    return replace(table, off=off) if off is not table.off else table
+
+
+def place_of(reading: Reading) -> tuple[str, str, str, bool]:
+    """Return what a power-off part knows a reading's place by."""
+    return reading.instrument, reading.point, reading.against, reading.lifted
+
+
+def meter_of(instrument: Instrument, quantity: str) -> Meter:
+    """Return what a power-off part needs to know of an instrument."""
+    return Meter(
+        quantity, instrument.open_volts, instrument.ranges or Meter(quantity).ranges, instrument.wait,
+        instrument.test_frequency, instrument.shows,
+    )  # fmt: skip
+
+
+def _part(
+    table: Table, stated: Facts, instrument: Instrument, quantity: str, places: tuple[Place, ...], pool: Pool | Executor | None,
+    progress: Progress | None, build: bool,
+) -> OffTable | None:  # fmt: skip
+    """Open a power-off part, or build it; None where neither is to be done, or there is no place to read at."""
+    if not places:
+        return None
+    circuit, meter = table.circuit, meter_of(instrument, quantity)
+    key = _key(circuit, stated, meter, places, [*table.faults, *table.strays])
+    path = folder() / f"{circuit.unit.name}-off-{key}.h5"
+    rows = 1 + len(table.faults) + len(table.strays)
+    found = load_off(path, instrument.name, meter, places, rows, key)
+    if found is not None or not build:
+        return found
+    with alone(path):
+        # Another process may have built it while this one waited.
+        found = load_off(path, instrument.name, meter, places, rows, key)
+        if found is not None:
+            return found
+        with closing(Journal(path.with_suffix(".partial"), key)) as journal:
+            tasks = _tasks(table, stated, meter, places)
+            if isinstance(pool, Pool):
+                done = _run(tasks, journal, pool, progress)
+            else:
+                with Pool(executor=pool, time_limit=ROW_LIMIT) as own:
+                    done = _run(tasks, journal, own, progress)
+            made = assembled_off(instrument.name, meter, places, done, key)
+            try:
+                save_off(made, path)
+            except OSError as error:
+                raise cannot_keep(path, error) from error
+            journal.remove()
+    return load_off(path, instrument.name, meter, places, rows, key) or made
+
+
+def _key(
+    circuit: Circuit, stated: Facts, meter: Meter, places: Sequence[Place], faults: Sequence[Fault | Stray]
+) -> str:
+    """Return the identifier of a power-off part: a digest of all that its numbers come from."""
+    parts = {name: place.part for name, place in circuit.parts.items()}
+    kinds = sorted({part.kind for part in parts.values()})
+    used = sorted({part.device for part in parts.values() if part.device})
+    content = [
+        METHOD, circuit.version, circuit.flat.lines(), list(circuit.points.items()),
+        [(name, part.kind, part.value, part.rating, part.tolerance, part.device) for name, part in parts.items()],
+        [(name, repr(device(name).spreads)) for name in used],
+        [(kind, repr(modes_for(kind))) for kind in kinds],
+        repr(circuit.unit.rails), repr([astuple(each)[:4] for each in circuit.unit.reservoirs]),
+        repr(stated), repr(esr_table()), repr(meter), [repr(each) for each in (*places, *faults)],
+        [SEED, OFF_DRAWS, FAULT_DRAWS, CUT],
+    ]  # fmt: skip
+    return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
+
+
+def _tasks(table: Table, stated: Facts, meter: Meter, places: tuple[Place, ...]) -> list[OffTask]:
+    circuit = table.circuit
+    numbers, names = varied(circuit), varied_off(circuit)
+    z = deviates(DRAWS, len(numbers), SEED)[:OFF_DRAWS]
+    more = tuple(dict(zip(names, map(float, row), strict=True)) for row in deviates(OFF_DRAWS, len(names), SEED + 1))
+    rows: list[tuple[Fault | None, Stray | None]] = [(None, None), *((fault, None) for fault in table.faults)]
+    rows += [(None, stray) for stray in table.strays]
+    return [OffTask(circuit, stated, meter, places, fault, stray, numbers, z, more) for fault, stray in rows]
+
+
+def _run(tasks: list[OffTask], journal: Journal, pool: Pool, progress: Progress | None) -> list[OffRow]:
+    """Simulate the rows that are not in the journal; rows whose circuits are the same to the letter only once."""
+    twins = _twins(tasks)
+    done = journal.done(empty_row(tasks[0]))
+    first = sorted(set(twins))
+    waiting = [number for number in first if number not in done]
+    before = len(first) - len(waiting)
+    if 0 in waiting:
+        outcome = pool.map(run_off_row, [tasks[0]])[0]
+        done[0] = outcome.value if outcome.error is None else _nothing(tasks[0], outcome.error)
+        journal.add(0, done[0])
+        waiting.remove(0)
+        before += 1
+    tasks = [replace(task, healthy=done[0]) for task in tasks]
+    for count, (index, outcome) in enumerate(pool.imap(run_off_row, [tasks[number] for number in waiting]), before + 1):
+        number = waiting[index]
+        done[number] = outcome.value if outcome.error is None else _nothing(tasks[number], outcome.error)
+        journal.add(number, done[number])
+        if progress is not None:
+            progress(count, len(first))
+    return [done[twin] for twin in twins]
+
+
+def _nothing(task: OffTask, error: str) -> OffRow:
+    row = empty_row(task)
+    row.status = f"not read: {error}"
+    return row
+
+
+def _twins(tasks: Sequence[OffTask]) -> list[int]:
+    """Return, for each row, the first row whose circuit is the same with the power off."""
+    seen: dict[bytes, int] = {}
+    twins = []
+    for number, task in enumerate(tasks):
+        digest = hashlib.sha256("\n".join(sorted(task.nominal().lines())).encode()).digest()
+        twins.append(seen.setdefault(digest, number))
+    return twins
