@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from lostgain.diagnosis.next_model import Move, Next, NextReading
     from lostgain.diagnosis.next_reading import next_reading
     from lostgain.diagnosis.two import Tried, two_at_once, unexplained_alone
+    from lostgain.engine.cluster import cluster
     from lostgain.engine.pool import Pool
     from lostgain.faults.listing import listing as list_faults
     from lostgain.faults.model import Fault
@@ -61,6 +62,7 @@ if TYPE_CHECKING:
     from lostgain.report.text_table import table_text
     from lostgain.report.text_units import units_text
     from lostgain.signatures.build import table as signature_table
+    from lostgain.signatures.build import table_from, write_table
     from lostgain.signatures.gains import stage_gains
     from lostgain.signatures.predict import Prediction, predict
     from lostgain.signatures.sentences import sentences
@@ -99,6 +101,7 @@ _PLACES = {
     "cautions": ("bench.cautions", "cautions"),
     "check": ("bench.check", "check"),
     "check_text": ("report.text_check", "check_text"),
+    "cluster": ("engine.cluster", "cluster"),
     "compare_printed": ("bench.printed", "compare_printed"),
     "draw_stage": ("report.drawing.draw", "draw_stage"),
     "find_units": ("unit.find", "find_units"),
@@ -132,6 +135,7 @@ _PLACES = {
     "stage_text": ("report.text_stage", "stage_text"),
     "stages": ("unit.library", "stages"),
     "stages_text": ("report.text_stage", "stages_text"),
+    "table_from": ("signatures.build", "table_from"),
     "table_text": ("report.text_table", "table_text"),
     "Tried": ("diagnosis.two", "Tried"),
     "two_at_once": ("diagnosis.two", "two_at_once"),
@@ -142,6 +146,7 @@ _PLACES = {
     "verdict_text": ("report.text_match", "verdict_text"),
     "with_reference": ("readings.reference", "with_reference"),
     "write_readings": ("readings.write", "write"),
+    "write_table": ("signatures.build", "write_table"),
     "write_sheet_pdf": ("report.sheet_pdf", "write_pdf"),
 }
 
@@ -173,6 +178,7 @@ __all__ = [
     "cautions",
     "check",
     "check_text",
+    "cluster",
     "compare_printed",
     "draw_stage",
     "find_units",
@@ -206,6 +212,7 @@ __all__ = [
     "stage_text",
     "stages",
     "stages_text",
+    "table_from",
     "table_text",
     "two_at_once",
     "unexplained_alone",
@@ -216,6 +223,7 @@ __all__ = [
     "with_reference",
     "write_readings",
     "write_sheet_pdf",
+    "write_table",
 ]
 
 

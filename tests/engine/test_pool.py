@@ -126,19 +126,32 @@ def test_any_executor_will_do_and_a_crash_costs_one_task(kind: type[Executor]) -
         assert executor.submit(abs, -1).result() == 1  # it is not ended with the pool's work
 
 
-def test_an_executor_that_loses_what_it_was_given_is_asked_again() -> None:
-    class Forgetful(ThreadPoolExecutor):
-        asked = 0
+class KilledWorker(Exception):
+    """As Dask's is called."""
 
+
+def test_of_what_an_executor_loses_only_the_guilty_item_is_lost() -> None:
+    class Fragile(ThreadPoolExecutor):
         def submit(self, call, batch):  # type: ignore[no-untyped-def, override]
-            self.asked += 1
-            lost = any(number == 3 for number, _ in batch.items) or self.asked == 1
-            return super().submit(divmod, 1, 0) if lost else super().submit(call, batch)
+            lost = any(number == 3 for number, _ in batch.items)
+            return super().submit(killed) if lost else super().submit(call, batch)
 
-    with Forgetful(2) as executor, Pool(workers=2, executor=executor) as pool:
+    def killed() -> None:
+        raise KilledWorker
+
+    with Fragile(2) as executor, Pool(workers=2, executor=executor) as pool:
         outcomes = pool.map(tasks.same, range(20))
     assert [outcome.value for outcome in outcomes] == [None if n == 3 else n for n in range(20)]
-    assert "lost" in (outcomes[3].error or "")
+    assert "every process" in (outcomes[3].error or "")
+
+
+def test_an_executor_that_cannot_do_it_is_said() -> None:
+    class Elsewhere(ThreadPoolExecutor):
+        def submit(self, call, batch):  # type: ignore[no-untyped-def, override]
+            return super().submit(__import__, "no_such_package")
+
+    with Elsewhere(1) as executor, Pool(executor=executor) as pool, pytest.raises(UserError, match="no_such_package"):
+        pool.map(tasks.same, range(3))
 
 
 def test_an_executor_that_is_gone_is_said() -> None:

@@ -10,7 +10,7 @@ from typing import Any
 import lostgain
 from lostgain.cli.files import file_to_write
 from lostgain.cli.table import opened
-from lostgain.cli.words import known_arguments, known_of, unit_argument
+from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
 from lostgain.report.text_layout import clean, wrapped
 
 
@@ -25,6 +25,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument("--rates", metavar="SET", default="bench",
                         help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
     known_arguments(parser)
+    table_argument(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -43,7 +44,7 @@ def run(args: argparse.Namespace) -> None:
     if path.exists():
         lostgain.read_readings(path, unit, may_be_empty=True)  # a mistake in it is told before the table is built
     file_to_write(path)
-    session = Session(opened(unit), path, rates, knowledge)
+    session = Session(opened(unit, file=args.table), path, rates, knowledge)
     count = session.open()
     so_far = f", which holds {count} so far." if count else "."
     for text in (unit.title + (" (an invented example)" if unit.invented else ""),

@@ -11,7 +11,7 @@ import lostgain
 from lostgain.cli.files import folder_to_write, written
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import known_arguments, known_of, unit_argument
+from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
 from lostgain.readings.fits import refuse_unsimulated
 from lostgain.report.text_layout import wrapped
 
@@ -29,6 +29,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     known_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--pictures", metavar="FOLDER", type=Path, help="draw the pictures into this folder as well")
+    table_argument(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -44,7 +45,7 @@ def run(args: argparse.Namespace) -> None:
     if args.working:
         readings = lostgain.with_reference(readings, lostgain.read_readings(args.working, unit))
     known = known_of(args, unit)  # before a table is built: what is wrong in it is told at once
-    table = opened(unit)
+    table = opened(unit, file=args.table)
     with shown("Comparing"):
         verdict = lostgain.match(table, readings, rates, known)
         limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])

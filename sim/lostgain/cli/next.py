@@ -9,7 +9,7 @@ from typing import Any
 import lostgain
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import known_arguments, known_of, unit_argument
+from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
 from lostgain.readings.fits import refuse_unsimulated
 
 
@@ -24,6 +24,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
                         help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
     known_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
+    table_argument(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -35,7 +36,7 @@ def run(args: argparse.Namespace) -> None:
     readings = lostgain.read_readings(args.readings, unit) if args.readings is not None else lostgain.Readings(())
     refuse_unsimulated(readings, unit)
     known = known_of(args, unit)
-    table = opened(unit)
+    table = opened(unit, file=args.table)
     with shown("Weighing what could be read"):
         verdict = lostgain.match(table, readings, rates, known) if readings.rows else None
         step = lostgain.next_reading(table, readings, verdict, rates, known)

@@ -10,7 +10,7 @@ import lostgain
 from lostgain.cli.files import file_to_write, writing
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import unit_argument
+from lostgain.cli.words import table_argument, unit_argument
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -21,6 +21,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     unit_argument(parser)
     parser.add_argument("--html", metavar="FILE", type=Path, help="write it as a page that stands alone")
     parser.add_argument("--pdf", metavar="FILE", type=Path, help="write it as a PDF")
+    table_argument(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -31,7 +32,7 @@ def run(args: argparse.Namespace) -> None:
     for path in (args.html, args.pdf):
         if path is not None:
             file_to_write(path)
-    sheet = lostgain.sheet(opened(unit))
+    sheet = lostgain.sheet(opened(unit, file=args.table))
     if args.html is None and args.pdf is None:
         print(lostgain.sheet_text(sheet), end="")
         return

@@ -3,20 +3,36 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
 from typing import Any
 
 import lostgain
+from lostgain.cli.files import file_to_write, writing
 from lostgain.cli.progress import shown
 from lostgain.cli.words import count, unit_argument
+from lostgain.report.text_layout import wrapped
+
+STOPPED = "Stopped. What is done is kept: the same command goes on from there."
+LATER = "It is simulated once: later commands open it, and a change of the unit file simulates what it changes."
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
     """Add the command to the command line."""
-    parser: argparse.ArgumentParser = commands.add_parser("table", help="build or open a unit's signature table")
+    parser: argparse.ArgumentParser = commands.add_parser(
+        "table", help="build or open a unit's signature table", description=f"Builds or opens a unit's table. {LATER}"
+    )
     unit_argument(parser)
     parser.add_argument(
         "--workers", metavar="N", type=count, default=None, help="simulations at once; one a processor if not given"
     )
+    parser.add_argument("--scheduler", metavar="HOST:PORT",
+                        help="simulate on the computers of a Dask scheduler instead of this one")  # fmt: skip
+    parser.add_argument("--out", metavar="FILE", type=Path,
+                        help="write the table to this file too (netCDF-4), for --table elsewhere")  # fmt: skip
     parser.set_defaults(run=run)
     return parser
 
@@ -24,16 +40,53 @@ def add(commands: Any) -> argparse.ArgumentParser:
 def run(args: argparse.Namespace) -> None:
     """Build or open a signature table."""
     unit = lostgain.open_unit(args.unit)
-    print(lostgain.table_text(opened(unit, args.workers)))
+    if args.scheduler and args.workers:
+        raise lostgain.UserError("--workers is for this computer; with --scheduler, its own workers count.")
+    if args.out is not None:
+        file_to_write(args.out)
+    table = opened(unit, args.workers, scheduler=args.scheduler)
+    if args.out is not None:
+        with writing(args.out):
+            lostgain.write_table(table, args.out)
+    print(lostgain.table_text(table))
 
 
-def opened(unit: lostgain.Unit, workers: int | None = None) -> lostgain.Table:
-    """Return a unit's signature table, showing how far it is; a build that is stopped says that it can go on."""
+def opened(
+    unit: lostgain.Unit, workers: int | None = None, file: Path | None = None, scheduler: str | None = None
+) -> lostgain.Table:
+    """Return a unit's signature table, showing how far it is; a build that is stopped says that it can go on.
+
+    Parameters
+    ----------
+    unit : Unit
+    workers : int or None
+        Simulations at once.
+    file : Path or None
+        A file to open it from instead.
+    scheduler : str or None
+        Address of a Dask scheduler whose workers simulate.
+    """
     with lostgain.Pool(workers=workers) as pool:
         with shown("Preparing the unit"):
             circuit = lostgain.build_circuit(unit, pool)
+        if file is not None:
+            table = lostgain.table_from(file, circuit)
+            for remark in table.remarks:
+                print(*wrapped(f"! {file}: {remark}"), sep="\n", file=sys.stderr)
+            return table
         try:
-            with shown("Simulating faults") as line:
-                return lostgain.signature_table(circuit, pool, line)
+            with _simulating(pool, scheduler) as by, shown("Simulating faults") as line:
+                return lostgain.signature_table(circuit, by, line)
         except KeyboardInterrupt:
-            raise KeyboardInterrupt("Stopped. What is done is kept: the same command goes on from there.") from None
+            raise KeyboardInterrupt(STOPPED) from None
+
+
+@contextmanager
+def _simulating(pool: lostgain.Pool, scheduler: str | None) -> Iterator[lostgain.Pool | Executor]:
+    if scheduler is None:
+        yield pool
+        return
+    with ExitStack() as stack:
+        with shown("Reaching the scheduler"):
+            executor = stack.enter_context(lostgain.cluster(scheduler))
+        yield executor

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Iterable
+from pathlib import Path
 from typing import Any, NoReturn
 
 import lostgain
@@ -40,6 +41,12 @@ def unknown_options(words: list[str], parser: argparse.ArgumentParser) -> str:
 def unit_argument(parser: argparse.ArgumentParser) -> None:
     """Add the unit that a command is about."""
     parser.add_argument("unit", metavar="UNIT", help="a unit's folder, its unit file, or the name of a shipped unit")
+
+
+def table_argument(parser: argparse.ArgumentParser) -> None:
+    """Add the file that a signature table is to be opened from."""
+    parser.add_argument("--table", metavar="FILE", type=Path,
+                        help="use the signature table in this file, which lostgain table --out wrote")  # fmt: skip
 
 
 def count(text: str) -> int:

@@ -14,7 +14,7 @@ from types import TracebackType
 from typing import Any
 
 from lostgain.engine import library
-from lostgain.engine.supervise import TRIES, Batch, Outcome, Returned, end, supervised
+from lostgain.engine.supervise import Batch, Outcome, Returned, end, supervised
 from lostgain.problems import UserError
 
 Task = Callable[..., Any]
@@ -23,6 +23,8 @@ Numbered = tuple[tuple[int, Any], ...]
 
 #: Most items in a batch, so that the talk costs little beside items of a millisecond.
 BATCH = 16
+#: What executors raise for a batch that took several of their processes with it, by the name of the class: Dask's.
+LOSES = {"KilledWorker"}
 
 
 class Pool:
@@ -142,7 +144,6 @@ class _Work:
         self._executor = executor
         self._like = like
         self._back: queue.SimpleQueue[Future[Returned]] = queue.SimpleQueue()
-        self._lost: dict[int, int] = {}
 
     def hand_out(self, items: Numbered) -> None:
         """Give the executor a batch."""
@@ -166,13 +167,13 @@ class _Work:
         except (CancelledError, BrokenExecutor) as error:
             raise _gone(error) from error
         except Exception as error:
-            if len(items) > 1:
-                return Returned(left=items)
-            number = items[0][0]
-            self._lost[number] = self._lost.get(number, 0) + 1
-            if self._lost[number] < TRIES:
-                return Returned(left=items)
-            return Returned([(number, Outcome(None, f"what ran the simulation was lost ({error})"))])
+            if type(error).__name__ not in LOSES:
+                raise UserError(f"the workers cannot do their work: {type(error).__name__}: {error}") from error
+            if len(items) > 1:  # one of them did it: each by itself
+                for item in items:
+                    self.hand_out((item,))
+                return Returned()
+            return Returned([(items[0][0], Outcome(None, "it ended every process that tried to simulate it"))])
 
 
 def _gone(error: BaseException) -> UserError:
