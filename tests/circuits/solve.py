@@ -59,14 +59,19 @@ def stage(name: str, parts: dict[str, float | str]) -> list[str]:
             lines = [line.replace("{" + role + "}", f"{value:.9g}") for line in lines]
         elif about.get("absent") == "short":
             lines = [
-                f"Rwire{line.split()[0]} {' '.join(line.split()[1:3])} 1m" if "{" + role + "}" in line else line
+                f"Rwire{line.split()[0]} {' '.join(line.split()[1:3])} 1m" if _is_of(role, line) else line
                 for line in lines
             ]
         elif about.get("absent") == "open":
-            lines = [line for line in lines if "{" + role + "}" not in line]
+            lines = [line for line in lines if not _is_of(role, line)]
         else:
             raise KeyError(f"{name} needs a part for {role}")
     return lines + [line for name in sorted(classes) for line in model(name)]
+
+
+def _is_of(role: str, line: str) -> bool:
+    """Tell whether an element line is a role's."""
+    return line.split()[-1] in ("{" + role + "}", f"m_{role.lower()}")
 
 
 def _ngspice() -> Any:
