@@ -19,6 +19,7 @@ HOUSE = [
     "unit",
     "readings",
     "circuit",
+    "netlists",
     "faults",
     "signatures",
     "diagnosis",

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from lostgain.diagnosis.model import Suspect, Verdict
     from lostgain.diagnosis.next_model import Move, Next, NextReading
     from lostgain.diagnosis.next_reading import next_reading
+    from lostgain.diagnosis.off_checks import part_checks
     from lostgain.diagnosis.two import Tried, two_at_once, unexplained_alone
     from lostgain.engine.cluster import cluster
     from lostgain.engine.pool import Pool
@@ -40,6 +41,9 @@ if TYPE_CHECKING:
     from lostgain.faults.model import Fault
     from lostgain.faults.parse import parse as parse_fault
     from lostgain.faults.rates import Rates, rates
+    from lostgain.netlists.model import Imported
+    from lostgain.netlists.take import import_netlist
+    from lostgain.netlists.write import free_folder, write_unit
     from lostgain.problems import Problem, UserError
     from lostgain.readings.instruments import instruments
     from lostgain.readings.model import Reading, Readings
@@ -48,6 +52,7 @@ if TYPE_CHECKING:
     from lostgain.readings.write import write as write_readings
     from lostgain.report.drawing.draw import draw_stage
     from lostgain.report.folders import prediction_pictures, verdict_pictures
+    from lostgain.report.record_import import import_record
     from lostgain.report.record_next import next_record
     from lostgain.report.record_stage import stage_record
     from lostgain.report.records import prediction_record, verdict_record
@@ -55,6 +60,7 @@ if TYPE_CHECKING:
     from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
     from lostgain.report.sheet_text import render_text as sheet_text
     from lostgain.report.text_check import check_text
+    from lostgain.report.text_import import import_text
     from lostgain.report.text_match import verdict_text
     from lostgain.report.text_next import next_line, next_text
     from lostgain.report.text_predict import prediction_text
@@ -64,6 +70,8 @@ if TYPE_CHECKING:
     from lostgain.signatures.build import table as signature_table
     from lostgain.signatures.build import table_from, write_table
     from lostgain.signatures.gains import stage_gains
+    from lostgain.signatures.poweroff import power_off
+    from lostgain.signatures.poweroff_predict import predict_off
     from lostgain.signatures.predict import Prediction, predict
     from lostgain.signatures.sentences import sentences
     from lostgain.signatures.table import Table
@@ -79,6 +87,7 @@ _PLACES = {
     "Check": ("bench.check", "Check"),
     "Circuit": ("circuit.model", "Circuit"),
     "Fault": ("faults.model", "Fault"),
+    "Imported": ("netlists.model", "Imported"),
     "Knowledge": ("diagnosis.knowledge", "Knowledge"),
     "Limits": ("diagnosis.limits", "Limits"),
     "Move": ("diagnosis.next_model", "Move"),
@@ -94,6 +103,7 @@ _PLACES = {
     "Sheet": ("bench.sheet_model", "Sheet"),
     "Suspect": ("diagnosis.model", "Suspect"),
     "Table": ("signatures.table", "Table"),
+    "Tried": ("diagnosis.two", "Tried"),
     "Unit": ("unit.model", "Unit"),
     "UserError": ("problems", "UserError"),
     "Verdict": ("diagnosis.model", "Verdict"),
@@ -105,6 +115,10 @@ _PLACES = {
     "compare_printed": ("bench.printed", "compare_printed"),
     "draw_stage": ("report.drawing.draw", "draw_stage"),
     "find_units": ("unit.find", "find_units"),
+    "free_folder": ("netlists.write", "free_folder"),
+    "import_netlist": ("netlists.take", "import_netlist"),
+    "import_record": ("report.record_import", "import_record"),
+    "import_text": ("report.text_import", "import_text"),
     "instruments": ("readings.instruments", "instruments"),
     "known": ("diagnosis.knowledge", "known"),
     "limits": ("diagnosis.limits", "limits"),
@@ -116,8 +130,11 @@ _PLACES = {
     "next_text": ("report.text_next", "next_text"),
     "open_unit": ("unit.read", "open_unit"),
     "parse_fault": ("faults.parse", "parse"),
+    "part_checks": ("diagnosis.off_checks", "part_checks"),
     "placed_stage": ("unit.placed_stage", "placed_stage"),
+    "power_off": ("signatures.poweroff", "power_off"),
     "predict": ("signatures.predict", "predict"),
+    "predict_off": ("signatures.poweroff_predict", "predict_off"),
     "prediction_pictures": ("report.folders", "prediction_pictures"),
     "prediction_record": ("report.records", "prediction_record"),
     "prediction_text": ("report.text_predict", "prediction_text"),
@@ -137,7 +154,6 @@ _PLACES = {
     "stages_text": ("report.text_stage", "stages_text"),
     "table_from": ("signatures.build", "table_from"),
     "table_text": ("report.text_table", "table_text"),
-    "Tried": ("diagnosis.two", "Tried"),
     "two_at_once": ("diagnosis.two", "two_at_once"),
     "unexplained_alone": ("diagnosis.two", "unexplained_alone"),
     "units_text": ("report.text_units", "units_text"),
@@ -148,6 +164,7 @@ _PLACES = {
     "write_readings": ("readings.write", "write"),
     "write_table": ("signatures.build", "write_table"),
     "write_sheet_pdf": ("report.sheet_pdf", "write_pdf"),
+    "write_unit": ("netlists.write", "write_unit"),
 }
 
 __all__ = [
@@ -155,6 +172,7 @@ __all__ = [
     "Check",
     "Circuit",
     "Fault",
+    "Imported",
     "Knowledge",
     "Limits",
     "Move",
@@ -182,6 +200,10 @@ __all__ = [
     "compare_printed",
     "draw_stage",
     "find_units",
+    "free_folder",
+    "import_netlist",
+    "import_record",
+    "import_text",
     "instruments",
     "known",
     "limits",
@@ -193,8 +215,11 @@ __all__ = [
     "next_text",
     "open_unit",
     "parse_fault",
+    "part_checks",
     "placed_stage",
+    "power_off",
     "predict",
+    "predict_off",
     "prediction_pictures",
     "prediction_record",
     "prediction_text",
@@ -224,6 +249,7 @@ __all__ = [
     "write_readings",
     "write_sheet_pdf",
     "write_table",
+    "write_unit",
 ]
 
 
