@@ -79,6 +79,8 @@ def _do(
         return "done", functions[name](*given), ""
     except (RunFailed, CircuitRefused) as failure:
         return "failed", failure, ""
+    except MemoryError:  # the limit that `sandbox` sets; where ngspice meets it, it ends the process
+        return "failed", RunFailed("the simulation needs more memory than it may have"), ""
     except Exception as trouble:
         return "raised", trouble, traceback.format_exc()
 

@@ -20,6 +20,9 @@ from lostgain.unit.source import Source, Table
 from lostgain.unit.stages import netlist_file, read_stage
 from lostgain.unit.whole import read_whole
 
+#: Most stages of a channel; one of a mixing desk has some twenty.
+MOST_STAGES = 200
+
 _SECTIONS = ("unit", "channel", "rails", "reservoir", "setup", "tolerances", "stage", "parts", "point")
 
 
@@ -100,7 +103,9 @@ def _stages(top: Table, draft: Draft, folder: Path, of_netlist: bool) -> tuple[d
     tables = top.tables("stage", "[[stage]]")
     if not tables and not of_netlist and not isinstance(top.data.get("stage"), dict):
         top.wrong(None, "the unit has no [[stage]], and [unit] names no netlist.")
-    for table in tables:
+    if len(tables) > MOST_STAGES:
+        tables[MOST_STAGES].wrong(None, f"the unit has {len(tables)} stages; at most {MOST_STAGES} are read.")
+    for table in tables[:MOST_STAGES]:
         takes_from = "" if of_netlist else read_from(table, stages)
         stage = replace(read_stage(table, draft, folder, of_netlist), takes_from=takes_from)
         last = takes_from.partition("/")[0] or next(reversed(stages), "")

@@ -16,11 +16,12 @@ from lostgain.unit.positions import KeyPath, Positions
 #: Mistakes named one by one; a file with more is better mended from the top.
 MOST_SHOWN = 100
 
-#: Longest line that is read [characters], most lines, and most steps of a key: the time tomllib takes for a line, and
-#: what is noted of a key, grow with the square.
+#: Longest line that is read [characters], most lines, steps of a key and digits of a number: the time tomllib takes for
+#: a line, and what is noted of a key, grow with the square.
 _LONGEST_LINE = 10_000
 MOST_LINES = 20_000
 _MOST_STEPS = 20
+_MOST_DIGITS = 400
 _LONG_KEY = re.compile(rf"""(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){{{_MOST_STEPS}}}""", re.ASCII)
 
 #: From this similarity on, a key that is none is taken for one that is missing: higher than for a guess, since what
@@ -225,6 +226,8 @@ def _too_much(lines: Sequence[str], file: Path) -> Problem | None:
     for number, line in enumerate(lines, start=1):
         if len(line) > _LONGEST_LINE:
             return Problem(f"this line is longer than {_LONGEST_LINE} characters.", Where(file, number))
+        if len(line) > _MOST_DIGITS and re.search(rf"[0-9_]{{{_MOST_DIGITS}}}", line):
+            return Problem(f"a number in this line has more than {_MOST_DIGITS} digits.", Where(file, number))
         if line.count(".") >= _MOST_STEPS and _LONG_KEY.search(line):
             return Problem(f"a key in this line has more than {_MOST_STEPS} steps.", Where(file, number))
     return None
