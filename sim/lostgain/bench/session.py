@@ -14,10 +14,13 @@ from lostgain.diagnosis.next_reading import next_reading
 from lostgain.faults import Rates
 from lostgain.problems import Problem, UserError, Where
 from lostgain.readings import Reading, Readings, read, write
+from lostgain.readings.model import OFF, UNITS
 from lostgain.readings.points import Finder
-from lostgain.readings.typed import place_cells, typed
+from lostgain.readings.typed import implied_channel, place_cells, typed
 from lostgain.readings.values import parse
-from lostgain.signatures import Table
+from lostgain.readings.words import quantity as quantity_of
+from lostgain.signatures import Table, power_off
+from lostgain.signatures.poweroff import Progress
 from lostgain.unit import called
 
 Place = tuple[str, str, float | None, str]
@@ -61,6 +64,16 @@ class Session:
             part.unlink(missing_ok=True)
             raise UserError(Problem(f"cannot be written: {error.strerror or error}.", Where(self.path))) from error
 
+    def lacks(self) -> bool:
+        """Tell whether a reading with the power off was taken where the table was not simulated yet."""
+        off = self.table.off
+        mine = [each for each in self.readings.rows if each.quantity in OFF]
+        return any(off.spot(each.instrument, each.point, each.against, each.lifted) is None for each in mine)
+
+    def simulate(self, progress: Progress | None = None) -> None:
+        """Simulate what `lacks` tells of."""
+        self.table = power_off(self.table, self.readings.rows, progress=progress)
+
     def verdict(self) -> Verdict | None:
         """Return the suspects, or None before anything was read that can be compared."""
         if not self.readings.rows:
@@ -86,7 +99,9 @@ class Session:
         channel = next((one for one in channels if one.name == reading.channel), channels[0])
         cells = {"test point": called(channel, reading.point), "quantity": reading.quantity,
                  "channel": reading.channel, "instrument": reading.instrument}  # fmt: skip
-        if isinstance(reading, Reading) and reading.against:
+        if isinstance(reading, Reading) and reading.lifted:
+            cells["test point"] += " lifted"
+        if reading.against:
             cells["against"] = called(channel, reading.against)
         if reading.frequency is not None:
             cells["frequency"] = f"{reading.frequency!r} Hz"
@@ -101,10 +116,11 @@ class Session:
             If there is no such place.
         """
         cells = place_cells(self.table.circuit.unit, text)
+        quantity = cells.get("quantity", "")
         if "channel" not in cells and self.readings.rows:
-            implied = typed(self.table.circuit.unit, {**cells, "value": "can't reach"}).unreachable[0][1]
-            cells["channel"] = implied or self.readings.rows[-1].channel
-        typed(self.table.circuit.unit, {**cells, "value": "nothing"}, self.readings.good)
+            cells["channel"] = implied_channel(self.table.circuit.unit, cells) or self.readings.rows[-1].channel
+        value = f"1 {UNITS[name]}" if (name := quantity_of(quantity)) in OFF else "nothing"
+        typed(self.table.circuit.unit, {**cells, "value": value}, self.readings.good)
         return cells
 
     def take(self, cells: Mapping[str, str], value: str, unit: str = "", at: int | None = None) -> tuple[str, ...]:
@@ -203,4 +219,4 @@ def _is_number(text: str) -> bool:
 
 
 def _place(reading: NextReading) -> Place:
-    return (reading.point, reading.quantity, reading.frequency, reading.channel)
+    return (f"{reading.point} {reading.against}", reading.quantity, reading.frequency, reading.channel)

@@ -9,6 +9,7 @@ from typing import Any
 
 import lostgain
 from lostgain.cli.files import file_to_write
+from lostgain.cli.off import off_argument, with_off
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
 from lostgain.report.text_layout import clean, wrapped
@@ -26,6 +27,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
                         help="failure rates to start from: bench (if not given) or handbook")  # fmt: skip
     known_arguments(parser)
     table_argument(parser)
+    off_argument(parser, "ask for readings with the power off too; simulated once, then always weighed")
     parser.set_defaults(run=run)
     return parser
 
@@ -44,7 +46,8 @@ def run(args: argparse.Namespace) -> None:
     if path.exists():
         lostgain.read_readings(path, unit, may_be_empty=True)  # a mistake in it is told before the table is built
     file_to_write(path)
-    session = Session(opened(unit, file=args.table), path, rates, knowledge)
+    table = with_off(opened(unit, file=args.table), usual=True if args.power_off else None)
+    session = Session(table, path, rates, knowledge)
     count = session.open()
     so_far = f", which holds {count} so far." if count else "."
     for text in (unit.title + (" (an invented example)" if unit.invented else ""),

@@ -9,6 +9,7 @@ from typing import Any
 
 import lostgain
 from lostgain.cli.files import folder_to_write, written
+from lostgain.cli.off import with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
@@ -45,7 +46,7 @@ def run(args: argparse.Namespace) -> None:
     if args.working:
         readings = lostgain.with_reference(readings, lostgain.read_readings(args.working, unit))
     known = known_of(args, unit)  # before a table is built: what is wrong in it is told at once
-    table = opened(unit, file=args.table)
+    table = with_off(opened(unit, file=args.table), readings.rows, usual=None)
     with shown("Comparing"):
         verdict = lostgain.match(table, readings, rates, known)
         limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])

@@ -7,6 +7,7 @@ import json
 from typing import Any
 
 import lostgain
+from lostgain.cli.off import off_argument, with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
@@ -25,6 +26,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     known_arguments(parser)
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     table_argument(parser)
+    off_argument(parser, "weigh readings with the power off too; simulated once, then always weighed")
     parser.set_defaults(run=run)
     return parser
 
@@ -36,7 +38,7 @@ def run(args: argparse.Namespace) -> None:
     readings = lostgain.read_readings(args.readings, unit) if args.readings is not None else lostgain.Readings(())
     refuse_unsimulated(readings, unit)
     known = known_of(args, unit)
-    table = opened(unit, file=args.table)
+    table = with_off(opened(unit, file=args.table), readings.rows, usual=True if args.power_off else None)
     with shown("Weighing what could be read"):
         verdict = lostgain.match(table, readings, rates, known) if readings.rows else None
         step = lostgain.next_reading(table, readings, verdict, rates, known)

@@ -10,8 +10,10 @@ from typing import Any
 
 import lostgain
 from lostgain.cli.files import folder_to_write, written
+from lostgain.cli.off import off_argument
 from lostgain.cli.progress import shown
 from lostgain.cli.words import unit_argument
+from lostgain.report.text_off import off_record, off_text
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -22,6 +24,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
                         help="a part and what is wrong with it; twice for two at once")  # fmt: skip
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.add_argument("--pictures", metavar="FOLDER", type=Path, help="draw the pictures into this folder as well")
+    off_argument(parser, "what meters show across the parts with the power off, too")
     parser.set_defaults(run=run)
     return parser
 
@@ -35,10 +38,14 @@ def run(args: argparse.Namespace) -> None:
         circuit = lostgain.build_circuit(unit, pool)
         faults = [lostgain.parse_fault(text, circuit) for text in args.faults]
         found = lostgain.predict(circuit, faults, pool)
+        off = lostgain.predict_off(circuit, faults, pool) if args.power_off else None
     if args.json:
-        print(json.dumps(lostgain.prediction_record(found), ensure_ascii=False, allow_nan=False))
+        record = lostgain.prediction_record(found) | ({} if off is None else {"power_off": off_record(off)})
+        print(json.dumps(record, ensure_ascii=False, allow_nan=False))
     else:
         print(lostgain.prediction_text(found, sys.stdout.encoding))
+        if off is not None:
+            print("", off_text(off), sep="\n")
     if args.pictures is not None:
         with shown("Drawing"):
             drawn = lostgain.prediction_pictures(found, args.pictures)

@@ -8,6 +8,7 @@ from typing import Any
 
 import lostgain
 from lostgain.cli.files import file_to_write, writing
+from lostgain.cli.off import off_argument, with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import table_argument, unit_argument
@@ -22,6 +23,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument("--html", metavar="FILE", type=Path, help="write it as a page that stands alone")
     parser.add_argument("--pdf", metavar="FILE", type=Path, help="write it as a PDF")
     table_argument(parser)
+    off_argument(parser, "list what meters show across the parts with the power off as well")
     parser.set_defaults(run=run)
     return parser
 
@@ -32,7 +34,7 @@ def run(args: argparse.Namespace) -> None:
     for path in (args.html, args.pdf):
         if path is not None:
             file_to_write(path)
-    sheet = lostgain.sheet(opened(unit, file=args.table))
+    sheet = lostgain.sheet(with_off(opened(unit, file=args.table), usual=args.power_off))
     if args.html is None and args.pdf is None:
         print(lostgain.sheet_text(sheet), end="")
         return

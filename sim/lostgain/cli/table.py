@@ -12,6 +12,7 @@ from typing import Any
 
 import lostgain
 from lostgain.cli.files import file_to_write, writing
+from lostgain.cli.off import off_argument, with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.words import count, unit_argument
 from lostgain.report.text_layout import wrapped
@@ -33,6 +34,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
                         help="simulate on the computers of a Dask scheduler instead of this one")  # fmt: skip
     parser.add_argument("--out", metavar="FILE", type=Path,
                         help="write the table to this file too (netCDF-4), for --table elsewhere")  # fmt: skip
+    off_argument(parser, "what meters show with the power off as well")
     parser.set_defaults(run=run)
     return parser
 
@@ -44,7 +46,7 @@ def run(args: argparse.Namespace) -> None:
         raise lostgain.UserError("--workers is for this computer; with --scheduler, its own workers count.")
     if args.out is not None:
         file_to_write(args.out)
-    table = opened(unit, args.workers, scheduler=args.scheduler)
+    table = with_off(opened(unit, args.workers, scheduler=args.scheduler), usual=args.power_off)
     if args.out is not None:
         with writing(args.out):
             lostgain.write_table(table, args.out)

@@ -57,6 +57,9 @@ class Talk:
 
     def show(self) -> None:
         """Show suspects and what to do next."""
+        if self.session.lacks():
+            with shown("Simulating meters with the power off") as line:
+                self.session.simulate(line)
         with shown("Weighing"):
             verdict = self.session.verdict()
             step = self.session.step(verdict)

@@ -4,6 +4,7 @@ from lostgain.diagnosis.knowledge import Knowledge, known
 from lostgain.diagnosis.limits import Limits, limits
 from lostgain.diagnosis.match import match
 from lostgain.diagnosis.model import Evidence, Group, Suspect, Verdict
+from lostgain.diagnosis.off_checks import PartCheck, part_checks
 from lostgain.diagnosis.two import Tried, Two, two_at_once, unexplained_alone
 
 __all__ = [
@@ -11,6 +12,7 @@ __all__ = [
     "Group",
     "Knowledge",
     "Limits",
+    "PartCheck",
     "Suspect",
     "Tried",
     "Two",
@@ -18,6 +20,7 @@ __all__ = [
     "known",
     "limits",
     "match",
+    "part_checks",
     "two_at_once",
     "unexplained_alone",
 ]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lostgain.diagnosis.features import Feature, feature_of
 from lostgain.diagnosis.moves import facts
-from lostgain.readings.model import Instrument, Reading, Readings
+from lostgain.readings.model import OFF, Instrument, Reading, Readings
 from lostgain.signatures import Table
 
 #: Shortest time a reading takes [min]: information per minute stays finite whatever a unit file says.
@@ -106,9 +106,18 @@ def _at(
     return found
 
 
+def minutes_between(last: Reading | None, reading: Reading) -> float:
+    """Return the minutes of switching off, or on again, between two readings [min]."""
+    off = last is not None and last.quantity in OFF
+    times = facts().power_off
+    if off == (reading.quantity in OFF):
+        return 0.0
+    return times.back if off else times.enter
+
+
 def _minutes(reading: Reading, last: Reading | None, minutes: float) -> float:
     """Minutes from where the probe is: little for another frequency with the probe left in place."""
     times = facts().reading
     if last is not None and (last.point, last.channel) == (reading.point, reading.channel):
         minutes = min(minutes, times.stay if last.quantity == reading.quantity else times.switch)
-    return max(SHORTEST, minutes)
+    return max(SHORTEST, minutes + minutes_between(last, reading))

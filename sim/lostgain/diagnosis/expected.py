@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lostgain.diagnosis.belief import Belief
 from lostgain.diagnosis.candidates import Candidate
 from lostgain.diagnosis.common import Common, common_allowance
-from lostgain.diagnosis.features import QUANTITY, Feature
+from lostgain.diagnosis.features import QUANTITY, Feature, unscaled_array
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
 from lostgain.diagnosis.observed import DB, Observed
 from lostgain.readings.model import Instrument
@@ -195,7 +195,7 @@ def errors(
     own, scale, zero : arrays, (row, candidate)
     """
     parts = [
-        error_parts(_volts(mean[:, number], each.feature), each.feature, instruments[each.reading.instrument])
+        error_parts(unscaled_array(mean[:, number], each.feature), each.feature, instruments[each.reading.instrument])
         for number, each in enumerate(wanted)
     ]
     own, scale, zero = (np.stack([part[kind] for part in parts], axis=1) for kind in range(3))
@@ -228,10 +228,3 @@ def _shared(seen: Observed, instruments: Mapping[str, Instrument]) -> tuple[Valu
         parts = error_parts(np.array([reading.value]), feature, instruments[reading.instrument])
         scale[number], zero[number] = parts[1][0], parts[2][0]
     return scale, zero
-
-
-def _volts(scaled: Values, feature: Feature) -> Values:
-    """The same as `features.unscaled`, for an array."""
-    if feature.is_level:
-        return np.asarray(np.sqrt(np.maximum(0.0, 10 ** (scaled / 10) - feature.floor**2)))
-    return np.asarray(np.sinh(scaled) * feature.unit_size)

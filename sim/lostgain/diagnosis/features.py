@@ -155,6 +155,13 @@ def unscaled(value: float, feature: Feature) -> float:
     return float(np.sinh(value) * feature.unit_size)
 
 
+def unscaled_array(values: Values, feature: Feature) -> Values:
+    """Return the same for an array."""
+    if feature.is_level:
+        return np.asarray(np.sqrt(np.maximum(0.0, 10 ** (values / 10) - feature.floor**2)))
+    return np.asarray(np.sinh(values) * feature.unit_size)
+
+
 def slope(number: float, feature: Feature) -> float:
     """Return the scale's change for a relative change of a level, or for one volt, ampere or watt of the rest."""
     if feature.is_level:

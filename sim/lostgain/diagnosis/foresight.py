@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from lostgain.diagnosis.candidates import SHORTEST, Candidate
+from lostgain.diagnosis.candidates import SHORTEST, Candidate, minutes_between
 from lostgain.diagnosis.information import edges
 from lostgain.diagnosis.moves import facts
 
@@ -92,7 +92,8 @@ def _minutes_after(wanted: Sequence[Candidate], useful: NDArray[np.int_], first:
         one = wanted[int(number)]
         there = (one.reading.point, one.reading.channel) == (begun.point, begun.channel)
         stay = times.stay if one.reading.quantity == begun.quantity else times.switch
-        found.append(np.inf if number == first else max(SHORTEST, min(stay, one.away)) if there else one.away)
+        own = max(SHORTEST, min(stay, one.away)) if there else one.away
+        found.append(np.inf if number == first else own + minutes_between(begun, one.reading))
     return np.array(found)
 
 

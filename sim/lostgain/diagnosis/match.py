@@ -13,6 +13,7 @@ from lostgain.diagnosis.evidence import evidence
 from lostgain.diagnosis.groups import grouped
 from lostgain.diagnosis.knowledge import Knowledge, stated
 from lostgain.diagnosis.model import Evidence, Group, Suspect, Verdict
+from lostgain.diagnosis.off_checks import doubted, part_verdicts
 from lostgain.diagnosis.posterior import Case, Posterior, weigh
 from lostgain.diagnosis.severity import quantiles, sentence
 from lostgain.diagnosis.slips import contradiction
@@ -56,6 +57,9 @@ def match(
         If no reading can be used.
     """
     chosen = rates(rate_set) if isinstance(rate_set, str) else rate_set
+    doubts = doubted(table, readings.rows)
+    unsure = {id(row): row for rows, _ in doubts for row in rows}
+    readings = replace(readings, rows=tuple(row for row in readings.rows if id(row) not in unsure))
     try:
         whole = weigh(table, readings.rows, readings.good, chosen, knowledge)
     except UserError as error:
@@ -63,7 +67,7 @@ def match(
     odd = contradiction(table, readings, chosen, knowledge, whole)
     posterior = odd.without if odd is not None else whole
     suspects = _suspects(table, posterior)
-    notes = [odd.says] if odd is not None else []
+    notes = [says for _, says in doubts] + ([odd.says] if odd is not None else [])
     notes += warnings(table, posterior, whole.seen, readings)
     seen = posterior.seen
     return Verdict(
@@ -79,6 +83,8 @@ def match(
         contradiction=odd.reading if odd is not None else None,
         fit=posterior.fit(),
         elsewhere=elsewhere(table, posterior),
+        checks=part_verdicts(table, readings.rows, readings.good),
+        doubted=tuple(unsure.values()),
     )
 
 

@@ -139,6 +139,10 @@ class Verdict:
         Stray paths that explain the readings, most probable first; their probability is part of `unexplained`.
     fit : float
         How often readings this far from what the most probable hypothesis predicts would come about, were it true.
+    checks : tuple of str
+        What readings with the power off say of a part by themselves.
+    doubted : tuple of Reading
+        Readings with the power off that cannot be relied on, and were left out; warnings say why.
     """
 
     suspects: tuple[Suspect, ...]
@@ -153,3 +157,5 @@ class Verdict:
     contradiction: Reading | None = None
     fit: float = 1.0
     elsewhere: tuple[Elsewhere, ...] = ()
+    checks: tuple[str, ...] = ()
+    doubted: tuple[Reading, ...] = ()

@@ -37,6 +37,16 @@ class ReadingTimes:
 
 
 @dataclass(frozen=True)
+class PowerOffTimes:
+    """Minutes of readings with the power off, and of switching between them and others."""
+
+    enter: float
+    each: float
+    back: float
+    risk: str
+
+
+@dataclass(frozen=True)
 class StopRule:
     """When another reading is not worth taking."""
 
@@ -52,6 +62,7 @@ class Facts:
 
     reading: ReadingTimes
     stop: StopRule
+    power_off: PowerOffTimes
     moves: Mapping[str, MoveKind]
 
 
@@ -60,7 +71,8 @@ def facts() -> Facts:
     """Return the moves as shipped."""
     data = tomllib.loads(files("lostgain.diagnosis").joinpath("moves.toml").read_text(encoding="utf-8"))
     reading, stop = ReadingTimes(**data.pop("reading")), StopRule(**data.pop("stop"))
-    return Facts(reading, stop, {name: _move(name, row) for name, row in data.items()})
+    power_off = PowerOffTimes(**data.pop("power-off"))
+    return Facts(reading, stop, power_off, {name: _move(name, row) for name, row in data.items()})
 
 
 def _move(name: str, row: dict[str, Any]) -> MoveKind:

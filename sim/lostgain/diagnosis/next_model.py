@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 
 @dataclass(frozen=True)
@@ -15,7 +16,7 @@ class Expectation:
         As the suspect is called; ``healthy`` as mode, with no part, where nothing is wrong.
     probability : float
     value : float
-        Median [V rms] or [V].
+        Median [V rms], [V] or [ohm].
     low, high : float
         The range that 90 % of such readings would fall in.
     """
@@ -42,7 +43,7 @@ class NextReading:
     given_as : str
         How a level will be read: ``rms``, ``pp``, ``peak``.
     floor : float
-        What the instrument tells from nothing [V rms] or [V].
+        What the instrument tells from nothing [V rms], [V] or [ohm].
     minutes : float
         From where the probe is now.
     information : float
@@ -51,6 +52,12 @@ class NextReading:
         How much more often the most probable part will be the right one after it.
     expectations : tuple of Expectation
         Under the leading suspects, most probable first.
+    against : str
+        Where the other lead goes; empty for ground, and for across a part.
+    power, risk : str
+        Whether the unit is powered, and what to take care of where that is not the usual.
+    largest : float
+        The largest that the instrument shows [ohm], [V]; infinite where it does not matter.
     """
 
     point: str
@@ -64,6 +71,10 @@ class NextReading:
     information: float
     right: float
     expectations: tuple[Expectation, ...] = ()
+    against: str = ""
+    power: str = "on"
+    risk: str = ""
+    largest: float = inf
 
     @property
     def rate(self) -> float:

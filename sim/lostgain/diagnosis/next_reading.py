@@ -33,9 +33,10 @@ from lostgain.diagnosis.knowledge import Knowledge
 from lostgain.diagnosis.model import Verdict
 from lostgain.diagnosis.moves import facts
 from lostgain.diagnosis.next_model import Move, Next, NextReading
+from lostgain.diagnosis.off_candidates import off_candidates
 from lostgain.faults import Rates, rates
 from lostgain.readings import instruments
-from lostgain.readings.model import Readings
+from lostgain.readings.model import OFF, Instrument, Readings
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -69,19 +70,20 @@ def next_reading(
     """
     chosen = rates(rate_set) if isinstance(rate_set, str) else rate_set
     odd = verdict.contradiction if verdict is not None else None
-    rows = [row for row in readings.rows if row is not odd]
+    unsure = {id(row) for row in verdict.doubted} if verdict is not None else set()
+    rows = [row for row in readings.rows if row is not odd and id(row) not in unsure]
     believed = belief(table, rows, readings.good, chosen, knowledge)
     known = instruments(table.circuit.unit.folder)
     channels = _channels(table, believed, readings)
     wanted = candidates(table, readings, known, channels)
+    wanted += off_candidates(table, readings, known, channels, believed)
     if wanted:
         mean, sigma = expected(table, believed, wanted, known)
         gain = told(believed.decision, believed.weight, mean, sigma)
     else:
         mean = sigma = np.zeros((len(believed.weight), 0))
         gain = Told(np.zeros(0), np.zeros(0), np.ones((0, len(believed.lifted))))
-    floors = [known[each.reading.instrument].floor_dc for each in wanted]
-    found = [_reading(each, number, gain, floors[number]) for number, each in enumerate(wanted)]
+    found = [_reading(each, number, gain, known[each.reading.instrument]) for number, each in enumerate(wanted)]
     done = moves(table, believed)
     everything: list[NextReading | Move] = [*found, *done]
     ranked = sorted(everything, key=lambda each: -each.rate)[:most]
@@ -109,13 +111,16 @@ def _channels(table: Table, believed: Belief, readings: Readings) -> list[str]:
     return found + [readings.good] * (readings.good != "" and readings.good not in found)
 
 
-def _reading(each: Candidate, number: int, gain: Told, floor_dc: float) -> NextReading:
+def _reading(each: Candidate, number: int, gain: Told, instrument: Instrument) -> NextReading:
     one = each.reading
+    off = one.quantity in OFF
     return NextReading(
         point=one.point, quantity=one.quantity, channel=one.channel, frequency=one.frequency,
         instrument=one.instrument, given_as=one.given_as if one.quantity == "level" else "plain",
-        floor=each.feature.floor if one.quantity == "level" else floor_dc, minutes=each.minutes,
+        floor=each.feature.floor if one.quantity == "level" else instrument.floor(one.quantity), minutes=each.minutes,
         information=float(gain.bits[number]), right=max(0.0, float(gain.right[number])),
+        against=one.against, power="off" if off else "on", risk=facts().power_off.risk if off else "",
+        largest=each.feature.most,
     )  # fmt: skip
 
 

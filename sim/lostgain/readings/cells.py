@@ -110,6 +110,11 @@ class Cells:
         self._off = self._off or OffFinder(self.unit)
         return off_place(self._off, text, other, channel, quantity, lifted)
 
+    def known(self, text: str, quantity: str) -> Place:
+        """Return the place that a text names by itself."""
+        text, lifted = without_lifted(text) if quantity in OFF else (text, False)
+        return self._found(text, "", "", quantity, lifted)
+
     def lifted(self, text: str, quantity: str) -> bool:
         """Tell whether a place says that the part was out of circuit."""
         return quantity in OFF and without_lifted(text)[1]

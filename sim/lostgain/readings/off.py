@@ -130,9 +130,15 @@ def off_place(finder: OffFinder, text: str, other: str, channel: str, quantity: 
     ValueError
         If a lead is on no such place, or a part alone says too little.
     """
+    parts = finder.unit.parts
+    if " ".join(other.casefold().split()) in _rows()["exchanged"]["also"]:
+        found = place(finder, text, "", channel)
+        pins = parts[found.point].pins if found.point in parts else ()
+        if len(pins) != 2:
+            raise ValueError(f"'{other}' is said of a part with two legs; name what each lead is on.")
+        return found._replace(point=f"{found.point} {pins[1]}", against=f"{found.point} {pins[0]}")
     found = place(finder, text, other, channel)
     found = found._replace(against="" if found.against == GROUND else found.against)
-    parts = finder.unit.parts
     both = [name for name in (found.point, found.against) if name in parts]
     if found.against and both:
         raise ValueError(f"{both[0]} has more than one end: name a pin of it, or the test point that the lead was on.")

@@ -14,7 +14,7 @@ from lostgain.readings.cells import ALL, Cells
 from lostgain.readings.columns import COLUMNS, REQUIRED, SETTINGS
 from lostgain.readings.fits import misfits, over_range
 from lostgain.readings.good import good_channel
-from lostgain.readings.model import SIGNS, STATES, WHOLE_UNIT, Instrument, Reading, Readings
+from lostgain.readings.model import OFF, SIGNS, STATES, WHOLE_UNIT, Instrument, Reading, Readings
 from lostgain.readings.pairs import Place
 from lostgain.readings.sorts import refuse_another_sort
 from lostgain.readings.table import Row, Sheet, read_sheet
@@ -250,7 +250,7 @@ class _Reader:
             self._warn(row.line, said)
         key = (*at, value.quantity, reading.frequency, instrument.name, reading.lifted)
         other = self.seen.setdefault(key, reading)
-        if other is not reading:
+        if other is not reading and value.quantity not in OFF:  # both ways round is what is asked for there
             self._warn(row.line, f"read before, in line {other.where.line} ('{other.text}'); both are used.")
         self.rows.append(reading)
 

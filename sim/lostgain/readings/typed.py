@@ -7,8 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from lostgain.problems import Problem, UserError, nearest
-from lostgain.readings.model import Readings
-from lostgain.readings.pairs import place
+from lostgain.readings.model import OFF, Readings
 from lostgain.readings.read import _Reader
 from lostgain.readings.table import Row, Sheet
 from lostgain.readings.words import quantities, quantity
@@ -46,6 +45,22 @@ def typed(unit: Unit, cells: Mapping[str, str], good: str = "") -> Readings:
     return replace(found, warnings=tuple(text.split(": ", 1)[-1] for text in found.warnings))
 
 
+def implied_channel(unit: Unit, cells: Mapping[str, str]) -> str:
+    """Return the channel that the designators of a place imply; empty if they imply none.
+
+    Parameters
+    ----------
+    unit : Unit
+    cells : mapping
+        From `place_cells`.
+    """
+    reader = _Reader(_TYPED, unit, Sheet((), (), {}, (), ()))
+    try:
+        return reader.cells.known(cells["test point"], quantity(cells.get("quantity", ""))).channel
+    except ValueError:
+        return ""
+
+
 def place_cells(unit: Unit, text: str) -> dict[str, str]:
     """Return the cells that a typed place fills: ``U2 pin 1, 40 Hz`` or ``U2 pin 1, dc, Zone B``.
 
@@ -62,11 +77,12 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
     """
     reader = _Reader(_TYPED, unit, Sheet((), (), {}, (), ()))
     pieces = [piece.strip() for piece in text.split(",")]
+    head = next((found for piece in pieces[1:] if (found := quantity(piece)) in OFF), "")
     # The name of a test point may hold a comma itself ("R14, hot end"): the longest run that is one is the point.
     for count in range(len(pieces), 0, -1):
         point = ", ".join(pieces[:count])
         try:
-            place(reader.cells.finder, point)
+            reader.cells.known(point, head)
         except ValueError as error:
             if count == 1:
                 raise UserError(str(error)) from error

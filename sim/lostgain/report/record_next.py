@@ -16,10 +16,10 @@ def next_record(step: Next, unit: Unit) -> dict[str, Any]:
     -------
     dict
         ``next`` (readings and moves, most information per minute first; each with ``kind``: ``reading`` or the move's
-        name, ``minutes``, ``information`` [bit], ``rate`` [bit/min]; a reading with ``point``, ``quantity``,
-        ``frequency`` [Hz], ``channel``, ``instrument``, ``expected``; a move with ``part``, ``stage``, ``channel``,
-        ``text``, ``shows``, ``power``, ``risk``), ``stop`` (why no further reading is asked for, or empty), ``parts``,
-        ``action``, ``instead``, ``text``.
+        name, ``minutes``, ``information`` [bit], ``rate`` [bit/min]; a reading with ``point``, ``against``,
+        ``quantity``, ``frequency`` [Hz], ``channel``, ``instrument``, ``power``, ``risk``, ``expected``; a move with
+        ``part``, ``stage``, ``channel``, ``text``, ``shows``, ``power``, ``risk``), ``stop`` (why no further reading is
+        asked for, or empty), ``parts``, ``action``, ``instead``, ``text``.
     """
     return {
         "next": [_reading(each) if isinstance(each, NextReading) else _move(each) for each in step.ranked],
@@ -37,7 +37,8 @@ def next_record(step: Next, unit: Unit) -> dict[str, Any]:
 def _reading(each: NextReading) -> dict[str, Any]:
     return {
         "kind": "reading", "point": each.point, "quantity": each.quantity, "frequency": each.frequency,
-        "channel": each.channel, "instrument": each.instrument, **_worth(each),
+        "channel": each.channel, "instrument": each.instrument, "against": each.against or None, "power": each.power,
+        "risk": each.risk, **_worth(each),
         "expected": [
             {"part": one.part, "mode": one.mode, "channel": one.channel, "probability": one.probability,
              "value": one.value, "low": one.low, "high": one.high}

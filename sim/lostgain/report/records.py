@@ -30,7 +30,8 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
         ``channel``, ``probability``, ``group``), ``healthy``, ``unexplained``, ``elsewhere`` (stray paths that
         explain the readings), ``groups`` (each with ``group``, ``suspects``, ``probability``), ``warnings``,
         ``table``, ``knowledge``; with `limits` also ``inseparable`` and ``unmarked``, with `tried` also
-        ``two_at_once``. What is no number is None.
+        ``two_at_once``; and ``checks``: what readings with the power off say of parts by themselves. What is no number
+        is None.
     """
     suspects = [
         {
@@ -65,6 +66,7 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
         ],
         "groups": groups,
         "warnings": list(verdict.warnings),
+        "checks": list(verdict.checks),
         "table": verdict.table,
         "knowledge": list(verdict.knowledge),
         **({} if tried is None else {"two_at_once": [_two(each) for each in tried.pairs]}),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from lostgain.diagnosis import Verdict
 from lostgain.diagnosis.next_model import NextReading
 from lostgain.quantities import show, show_level
-from lostgain.readings.model import Reading, Readings
+from lostgain.readings.model import UNITS, Reading, Readings
 from lostgain.report.text_layout import table, wrapped
 from lostgain.report.text_match import percent
 from lostgain.unit import called
@@ -22,6 +22,8 @@ HELP = """\
   U2 pin 1, 40 Hz   take this reading instead; dc, a channel or an instrument
                     may follow after commas
   U2 pin 1, dc = 0.2 V   … and its value at once
+  R14, resistance   across a part, with the power off; C12, esr; Q3 base to Q3
+                    emitter, diode test; R14 lifted, resistance: out of circuit
   back              take the last reading back;  back 3  takes reading 3 back
   correct 3 = 1 V   reading 3 was another value
   reach U2 pin 1    it can be reached after all
@@ -52,8 +54,10 @@ def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
     """Return what is asked for: ``U2 pin 1 (Zone A), level at 40 Hz``."""
     channel = next((one for one in unit.channels if one.name == reading.channel), unit.channels[0])
     place = f" ({reading.channel})" if len(unit.channels) > 1 and reading.channel else ""
-    if isinstance(reading, Reading) and reading.against:
+    if reading.against:
         place = f" to {called(channel, reading.against)}{place}"
+    if isinstance(reading, Reading) and reading.lifted:
+        place = f" lifted{place}"
     what = f"level at {show(reading.frequency, 'Hz')}" if reading.frequency is not None else reading.quantity
     return f"{called(channel, reading.point)}{place}, {what}"
 
@@ -61,7 +65,7 @@ def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
 def bare_unit(reading: NextReading | Reading) -> str:
     """Return the unit that a bare number counts in."""
     if reading.quantity != "level":
-        return {"current": "A", "mains watts": "W"}.get(reading.quantity, "V")
+        return UNITS.get(reading.quantity, "V")
     return {"pp": "Vpp", "peak": "Vpk", "dBu": "dBu"}.get(reading.given_as, "V rms")
 
 
@@ -70,9 +74,9 @@ def value_shown(reading: Reading) -> str:
     if reading.word:
         return reading.word
     value = reading.value or 0.0
-    unit = {"current": "A", "mains watts": "W"}.get(reading.quantity, "V")
+    unit = UNITS.get(reading.quantity, "V")
     shown = show_level(value, reading.given_as) if reading.quantity == "level" else show(value, unit)
-    return f"< {shown}" if reading.below else shown
+    return f"{'< ' if reading.below else '> ' if reading.above else ''}{shown}"
 
 
 def readings_text(readings: Readings, unit: Unit) -> str:

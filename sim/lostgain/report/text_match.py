@@ -8,7 +8,7 @@ from lostgain.diagnosis import Limits, Suspect, Tried, Verdict
 from lostgain.diagnosis.model import Evidence
 from lostgain.quantities import show, show_level
 from lostgain.readings import SIGNS, Readings
-from lostgain.readings.model import Reading
+from lostgain.readings.model import UNITS, Reading
 from lostgain.report.text_layout import joined, section, table, wrapped
 from lostgain.unit import called
 from lostgain.unit.model import Unit
@@ -49,6 +49,7 @@ def verdict_text(
             _suspects(verdict, leading),
             _look_alikes(verdict, leading),
             _pairs(tried),
+            _checks(verdict),
             *[_evidence(each, unit) for each in _explained(leading)],
             _limits(limits),
             wrapped(f"Failure rates: {verdict.rates}."),
@@ -157,6 +158,13 @@ def _evidence(suspect: Suspect, unit: Unit) -> list[str]:
     return [*section(title), *table(rows, "<>>>><", heads)]
 
 
+def _checks(verdict: Verdict) -> list[str]:
+    """Say what readings with the power off tell of parts by themselves."""
+    if not verdict.checks:
+        return []
+    return [*section("With the power off"), *(line for text in verdict.checks for line in wrapped(text, "    ", "  "))]
+
+
 def _row(each: Evidence, unit: Unit) -> list[str]:
     reading = each.reading
     if reading.quantity in SIGNS:
@@ -169,7 +177,7 @@ def _row(each: Evidence, unit: Unit) -> list[str]:
 def _place(reading: Reading, unit: Unit) -> str:
     channel = next((one for one in unit.channels if one.name == reading.channel), unit.channels[0])
     pair = f" to {called(channel, reading.against)}" if reading.against else ""
-    return (called(channel, reading.point) or "whole channel") + pair
+    return (called(channel, reading.point) or "whole channel") + pair + (" lifted" if reading.lifted else "")
 
 
 def _bound(reading: Reading) -> str:
@@ -182,8 +190,9 @@ def _shown(value: float, reading: Reading) -> str:
         if value < 0.5e-3 and reading.given_as != "dBu":
             return "nothing"
         return show_level(max(value, 0.0), reading.given_as)
-    unit = {"current": "A", "mains watts": "W"}.get(reading.quantity, "V")
-    return f"0 {unit}" if abs(value) < (0.5e-3 if unit == "V" else 0.5e-6) else show(value, unit)
+    unit = UNITS.get(reading.quantity, "V")
+    least = {"V": 0.5e-3, "ohm": 0.5e-3}.get(unit, 0.5e-6)
+    return f"0 {'Ω' if unit == 'ohm' else unit}" if abs(value) < least else show(value, unit)
 
 
 def _ends(each: Evidence) -> str:

@@ -17,7 +17,9 @@ from lostgain.circuit import Circuit
 from lostgain.engine import Pool
 from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
+from lostgain.readings import instruments
 from lostgain.readings.model import OFF, Instrument, Reading
+from lostgain.readings.words import quantities as facts_of
 from lostgain.signatures.build import DRAWS, SEED
 from lostgain.signatures.draws import CUT, deviates, varied
 from lostgain.signatures.poweroff_circuit import varied_off
@@ -43,21 +45,21 @@ ROW_LIMIT = 60.0
 
 def power_off(
     table: Table,
-    instruments: Sequence[Instrument],
     readings: Iterable[Reading] = (),
+    quantities: Iterable[str] = (),
     pool: Pool | Executor | None = None,
     progress: Progress | None = None,
     build: bool = True,
 ) -> Table:
-    """Return a table with the power-off parts that some instruments and readings need.
+    """Return a table with the power-off parts that some readings need.
 
     Parameters
     ----------
     table : Table
-    instruments : sequence of Instrument
-        Those that read something with the power off; others are passed over.
     readings : iterable of Reading
-        Taken, or wanted: places in them where the instrument is not usually put get a part of their own.
+        Taken, or wanted. Places among them where their instrument is not usually put get a part of their own.
+    quantities : iterable of str
+        Of `lostgain.readings.model.OFF`: their usual instruments at their usual places as well.
     pool : Pool, concurrent.futures.Executor or None
         Workers to use, or who looks after them; started if needed.
     progress : callable or None
@@ -70,19 +72,23 @@ def power_off(
     UserError
         If a part cannot be kept where tables are kept, or the unit's own ``poweroff.toml`` has mistakes.
     """
-    stated = facts(table.circuit.unit)
-    off = table.off
+    circuit = table.circuit
+    known = instruments(circuit.unit.folder)
     asked = [each for each in readings if each.quantity in OFF]
-    for instrument in instruments:
-        for quantity in [each for each in OFF if each in instrument.quantities]:
-            places = tuple(usual(table.circuit, quantity))
-            part = _part(table, stated, instrument, quantity, places, pool, progress, build)
+    usual_ones = [(facts_of()[each].instrument, each) for each in quantities]
+    wanted = dict.fromkeys([*usual_ones, *((each.instrument, each.quantity) for each in asked)])
+    if not wanted:
+        return table
+    stated, off = facts(circuit.unit), table.off
+    for name, quantity in wanted:
+        about = (known[name], quantity)
+        part = _part(table, stated, about, tuple(usual(circuit, quantity)), pool, progress, build)
+        off = off if part is None else off.with_part(part)
+        mine = [each for each in asked if (each.instrument, each.quantity) == (name, quantity)]
+        more = [named(circuit, each) for each in mine if off.spot(*place_of(each)) is None]
+        if extra := tuple(place for place in dict.fromkeys(more) if place is not None):
+            part = _part(table, stated, about, extra, pool, progress, build)
             off = off if part is None else off.with_part(part)
-            mine = [each for each in asked if (each.instrument, each.quantity) == (instrument.name, quantity)]
-            more = [named(table.circuit, each) for each in mine if off.spot(*place_of(each)) is None]
-            if extra := tuple(place for place in dict.fromkeys(more) if place is not None):
-                part = _part(table, stated, instrument, quantity, extra, pool, progress, build)
-                off = off if part is None else off.with_part(part)
     return replace(table, off=off) if off is not table.off else table
 
 
@@ -100,13 +106,14 @@ def meter_of(instrument: Instrument, quantity: str) -> Meter:
 
 
 def _part(
-    table: Table, stated: Facts, instrument: Instrument, quantity: str, places: tuple[Place, ...], pool: Pool | Executor | None,
-    progress: Progress | None, build: bool,
+    table: Table, stated: Facts, about: tuple[Instrument, str], places: tuple[Place, ...],
+    pool: Pool | Executor | None, progress: Progress | None, build: bool,
 ) -> OffTable | None:  # fmt: skip
     """Open a power-off part, or build it; None where neither is to be done, or there is no place to read at."""
     if not places:
         return None
-    circuit, meter = table.circuit, meter_of(instrument, quantity)
+    circuit, instrument = table.circuit, about[0]
+    meter = meter_of(*about)
     key = _key(circuit, stated, meter, places, [*table.faults, *table.strays])
     path = folder() / f"{circuit.unit.name}-off-{key}.h5"
     rows = 1 + len(table.faults) + len(table.strays)
