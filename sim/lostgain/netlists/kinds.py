@@ -178,7 +178,9 @@ def _track(subckt: Subckt) -> tuple[str, ...] | None:
     others = [card for card in subckt.cards if card.word[0] != "r" and card.word not in (".param", ".func")]
     if len(subckt.ports) != 3 or others or len(ends) not in (2, 3):
         return None
-    for wiper in subckt.ports:
+    named = [port for port in subckt.ports if re.fullmatch(r"w|wip\w*|slid\w*|mid|tap|s|2", port)]
+    star = [subckt.ports[1]] if len(ends) == 3 else subckt.ports  # three resistors from one point tell nothing
+    for wiper in named[:1] or star:
         rest = [port for port in subckt.ports if port != wiper]
         taps = {wiper} | {node for pair in ends if wiper in pair for node in pair if len(ends) == 3}
         if all(any({port, tap} in ends for tap in taps) for port in rest):

@@ -42,6 +42,10 @@ def name_all(flat: Flat, notes: Notes) -> list[Piece]:
             piece.text = notes.ratings[old]
         _refer(path, piece, new_names)
     pieces = [piece for _, piece in flat.pieces]
+    boards = Counter(piece.board for piece in pieces) + Counter({piece.name: 1 for piece in pieces})
+    for piece in pieces:
+        if piece.board != piece.name and boards[piece.board] > 1:
+            piece.board = piece.name
     _grounded(pieces, notes)
     _rename_nodes(pieces)
     return pieces
@@ -53,6 +57,10 @@ def _base(path: tuple[str, ...], piece: Piece, flat: Flat) -> str:
     if found := re.fullmatch(r"([A-Z])_+([A-Z]+\d\w*)", name):
         name = found[2] if found[2][0] == found[1] and found[1] != "X" else found[1] + found[2]
     siblings = [other for where, other in flat.pieces if where == path]
+    own = [other for other in siblings if not other.tail.startswith("inner_")]
+    if path and len(own) == 1 < len(siblings) and own[0] is piece:  # a part with its losses
+        called = path[-1][1:].strip("_")
+        return called if called.startswith(piece.name[0]) else piece.name[0] + called
     if path and len(siblings) > 1 and all(other.letter == "x" for other in siblings):
         return re.sub(r"^X_(?=[A-Z]+\d)", "X", path[-1]) + name[1:].strip("_")  # the devices of a package: U1A, U1B
     return name
@@ -63,9 +71,8 @@ def board(name: str) -> str:
     inner = name[1:].lstrip("_")
     if name[0] == "X" and inner and is_designator(inner):
         return inner
-    if name[0] in "RCLQ" and re.fullmatch(r"(RV|VR|TR|EC|POT|LS|P|T)\d+\w*", inner):
-        return inner
-    return name
+    other = {"R": r"RV|VR|POT|LS", "C": r"EC", "L": r"LS|TR", "Q": r"T|TR", "D": r"LED|ZD|Z"}.get(name[0])
+    return inner if other and re.fullmatch(rf"({other})\d+\w*", inner) else name
 
 
 def _free(name: str, taken: set[str]) -> str:

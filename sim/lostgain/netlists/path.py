@@ -10,6 +10,8 @@ from lostgain.netlists.model import GROUND, Piece
 
 #: A capacitor from here on holds a node still for the signal [F], where the level says so too.
 _HOLDS = 90e-9
+#: A resistor up to here is a lead of the supply, where the level says so too [ohm]; coils count with their henries.
+_LEAD = 15.0
 #: A node with less than this share of its neighbours' level carries no signal.
 _STILL = 0.01
 
@@ -97,6 +99,8 @@ def _still(pieces: list[Piece], rails: Collection[str], level: Mapping[str, floa
 def _is_held(node: str, piece: Piece, still: set[str]) -> bool:
     """Tell whether an element can hold a node still: a capacitor to a still one, an op-amp that follows one."""
     if piece.letter == "c" and (piece.value or 0.0) >= _HOLDS:
+        return set(piece.nodes) - {node} <= still
+    if piece.letter in "rl" and (piece.value or 0.0) <= _LEAD:
         return set(piece.nodes) - {node} <= still
     return piece.kind == "opamp" and piece.pin("out") == node and piece.pin("inp") in still and piece.pin("inn") == node
 

@@ -55,7 +55,7 @@ def test_points(
     add(start, labels.get(start, "Input"), stages[0].name)
     for stage in stages:
         last = [stage.output] if stage.output and stage.output not in done else []
-        found = _pins_of(stage)
+        found = _pins_of(stage, graph)
         for node, name in found:
             if node not in last and node != end:
                 add(node, _called(node, name, labels), stage.name)
@@ -67,17 +67,18 @@ def test_points(
 
 def _called(node: str, name: str, labels: Mapping[str, str]) -> str:
     label = labels.get(node, "")
-    return label if re.fullmatch(r"TP\d+\w*", label) else name
+    return label if re.fullmatch(r"TP\d+\w*|V(CC|DD|PP|NN|EE|SS|P|N|REF)\w*", label) else name
 
 
-def _pins_of(stage: Segment) -> list[tuple[str, str]]:
+def _pins_of(stage: Segment, graph: Graph) -> list[tuple[str, str]]:
     """Return the nodes of a stage's active parts and controls with their names, each node once."""
     found: dict[str, str] = {}
     for pin in _WORTH:
         for piece in stage.parts:
             if piece.kind not in ("opamp", "npn", "pnp", "njf", "pjf", "potentiometer"):
                 continue
-            if node := piece.pin(pin):
+            node = piece.pin(pin)
+            if node and not (pin in ("c", "d") and node in graph.still):  # a supply's
                 found.setdefault(node, f"{piece.board} {_PINS[pin]}")
     order = {node: number for number, piece in enumerate(stage.parts) for node in piece.nodes}
     return sorted(found.items(), key=lambda each: order.get(each[0], 0))

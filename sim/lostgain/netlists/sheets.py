@@ -69,11 +69,9 @@ def is_sheet(subckt: Subckt, deck: Deck) -> bool:
     if subckt.included or letters & _DEVICE_LETTERS or not words or _OPAMP_NAME.search(subckt.name):
         return False
     actives = sum(word[0] in "qjmdx" for word in words)
-    if len(subckt.ports) == 2 and not actives:
-        return False  # a capacitor with its losses, a coil with its winding
     if actives == 1 and letters & set("qjm") and len(subckt.ports) <= 4 and "c" not in letters:
         return False
-    return not (len(words) <= 3 and letters == {"r"})  # a potentiometer
+    return not (len(words) <= 3 and letters == {"r"} and len(subckt.ports) == 3)  # a potentiometer
 
 
 def flatten(deck: Deck, notes: Notes) -> Flat:
@@ -136,7 +134,28 @@ def _element(card: Card, scope: Scope, deck: Deck, notes: Notes, flat: Flat, pro
         inner = Scope(
             (*scope.path, piece.name), dict(zip(subckt.ports, outside, strict=True)), {**subckt.params, **given}
         )
-        _expand(subckt.cards, inner, deck, notes, flat, problems)
+        _expand(_with_losses(subckt), inner, deck, notes, flat, problems)
+
+
+def _with_losses(subckt: Subckt) -> list[Card]:
+    """Return the lines of a sheet; of a capacitor or coil with its losses, those as what the part has inside."""
+    cards = [card for card in subckt.cards if not card.word.startswith(".")]
+    main = [card for card in cards if card.word[0] == "c"] or [card for card in cards if card.word[0] == "l"]
+    words = " ".join(card.text for card in cards).lower().split()
+    if len(subckt.ports) != 2 or len(main) != 1 or len(cards) < 2 or "0" in words or "gnd" in words:
+        return subckt.cards
+    if any(card.word[0] not in "rlc" for card in cards):
+        return subckt.cards
+    found = []
+    for card in subckt.cards:
+        if card in main or card.word.startswith("."):
+            found.append(card)
+        else:
+            name, plus, minus, *rest = card.text.split()
+            value = rest[0] if rest else "1"
+            text = f"X{name} {plus} {minus} inner_{name[0].lower()} params: q={value}"
+            found.append(Card(text, card.where))
+    return found
 
 
 def checked(text: str, where: Where) -> None:

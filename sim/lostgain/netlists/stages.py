@@ -120,19 +120,26 @@ def _told_apart(found: list[Boundary], graph: Graph, start: str, end: str) -> li
         if not inside:
             continue
         passive = not any(piece.kind in _ACTIVE for piece in inside)
+        if not boundary.driven and boundary.taker and not any(_makes_a_stage(piece) for piece in inside):
+            continue
         if passive and boundary.driven:
             if all(piece.letter in "rl" for piece in inside):
                 # A resistor or coil behind an output belongs to it: the boundary moves on to where it ends.
                 if kept and kept[-1].driven:
                     kept[-1] = boundary
                 continue
-            if not boundary.taker:
+            if not boundary.taker or not any(_makes_a_stage(piece) for piece in inside):
                 continue
             boundary = _taken(boundary.node, boundary.taker)
         kept.append(boundary)
     if kept and all(piece.letter in "rl" for piece in between(graph, kept[-1].node, end, start)):
         kept.pop()  # what lies between the last output and the load is the output's
     return kept
+
+
+def _makes_a_stage(piece: Piece) -> bool:
+    """Tell whether a part makes what is around it more than a divider: resistors alone are no stage."""
+    return piece.letter == "c" or piece.kind == "potentiometer"
 
 
 def between(graph: Graph, first: str, last: str, start: str) -> list[Piece]:
