@@ -139,7 +139,7 @@ def save_off(part: OffTable, path: Path) -> None:
             for name in _NAMES[:3]:
                 array = getattr(part, name).astype(np.float32)
                 file.create_dataset(name, data=array, compression="gzip", compression_opts=3, fletcher32=True)
-            file.create_dataset("status", data=[text.encode() for text in part.status])
+            file.create_dataset("status", data=np.array([text.encode() for text in part.status]))
             file.attrs["key"] = part.key
             file.attrs["digest"] = _digest(file)
         unfinished.replace(path)
