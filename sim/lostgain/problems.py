@@ -8,6 +8,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+#: Longest message that is printed [characters].
+LONGEST = 1000
+
 
 @dataclass(frozen=True)
 class Where:
@@ -52,7 +55,7 @@ class Problem:
 
     def __str__(self) -> str:
         tail = f" {self.meant}" if self.meant else ""
-        return f"{self.where}: {self.message}{tail}"
+        return f"{self.where}: {_short(self.message)}{tail}"
 
 
 class UserError(Exception):
@@ -77,9 +80,10 @@ class UserError(Exception):
         return UserError, (self.problems,)
 
 
-def short(message: str) -> str:
-    """Return a message in which what the user wrote without a blank is cut to a length that can be read."""
-    return re.sub(r"\S{81,}", lambda word: f"{word[0][:60]}…", message)
+def _short(message: str) -> str:
+    """Return a message in which what the user wrote without a blank, and all of it, is cut to what can be read."""
+    cut = re.sub(r"\S{81,}", lambda word: f"{word[0][:60]}…", message)
+    return cut if len(cut) <= LONGEST else f"{cut[:LONGEST]}…"
 
 
 def nearest(word: str, known: Iterable[str], lead: str = "Did you mean") -> str:

@@ -35,7 +35,18 @@ _SAME_CHARACTER = str.maketrans(
         "\u00a0": " ",
         "\u2009": " ",
         "\u202f": " ",
+        "\u00ad": None,  # not seen, but copied along from pages and tables: soft hyphen, zero widths, byte-order mark
+        "\u200b": None,
+        "\u200c": None,
+        "\u200d": None,
+        "\u2060": None,
+        "\ufeff": None,
     }
+)
+#: 1 200, 1'200, 1.234,5 and 1,234.5: thousands set apart, then what cannot be a thousand.
+_GROUPED = re.compile(
+    r"([+-]?[0-9]{1,3}(?:[ '’][0-9]{3})+|[+-]?[0-9]{1,3}(?:\.[0-9]{3}){2,}|[+-]?[0-9]{1,3}(?:,[0-9]{3}){2,}"
+    r"|[+-]?[0-9]{1,3}(?:\.[0-9]{3})+(?=,)|[+-]?[0-9]{1,3}(?:,[0-9]{3})+(?=\.))([.,][0-9]+)?(?![0-9.,])"
 )
 _PREFIXES = {"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9}
 
@@ -295,6 +306,9 @@ def _voltage_in_db(clean: str, text: str) -> Measure | None:
 
 def _measure_hint(clean: str, dimension: str) -> str:
     """Return the likely meaning of a measure that is none; empty if there is no good guess."""
+    if match := _GROUPED.match(clean):
+        point = re.sub(r"[., '’](?=[0-9]{3}(?![0-9]))", "", match[1]) + (match[2] or "").replace(",", ".")
+        return f" Write {point}{clean[match.end() :]}, without marks between the thousands."
     match = re.fullmatch(rf"({_NUMBER})\s*(.*)", clean)
     if not match:
         return ""

@@ -9,7 +9,7 @@ from pathlib import Path
 from lostgain.engine.directives import LEFT_OUT, refusal
 from lostgain.engine.text import Line, clean
 from lostgain.engine.values import misread, misread_in_expression, safe_name
-from lostgain.problems import Problem, UserError, Where, short
+from lostgain.problems import Problem, UserError, Where
 
 # Everything a circuit is written with. Not among it: ` " ; $ \ @, and anything that is not ASCII.
 _STRANGE = re.compile(r"[^A-Za-z0-9_.+\-#:/ (){}=,*'<>?!&|^~%\[\]]")
@@ -63,7 +63,7 @@ def checked(lines: Sequence[str], where: Path | None, title: bool, includes: boo
             continue
         trouble = _line(line.text, word)
         if trouble:
-            problems.append(Problem(short(trouble), Where(where, line.number)))
+            problems.append(Problem(trouble, Where(where, line.number)))
         elif word not in LEFT_OUT:
             kept.append(line)
     if problems:

@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from lostgain.problems import Problem, UserError, Where, short
+from lostgain.problems import Problem, UserError, Where
 
 #: Most elements of a flat circuit. A channel of an amplifier has some two hundred.
 MOST_ELEMENTS = 5000
@@ -190,4 +190,4 @@ def _add(total: _Length, more: _Length, times: int) -> None:
 
 
 def _wrong(message: str, where: Where) -> UserError:
-    return UserError(Problem(short(message[0].upper() + message[1:]), where))
+    return UserError(Problem(message[0].upper() + message[1:], where))

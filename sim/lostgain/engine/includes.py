@@ -9,7 +9,7 @@ from lostgain import shipped
 from lostgain.engine.elements import checked
 from lostgain.engine.expansion import refuse_endless
 from lostgain.engine.text import Line
-from lostgain.problems import Problem, UserError, Where, nearest, short
+from lostgain.problems import Problem, UserError, Where, nearest
 
 #: Largest file and largest sum of files [byte]: a hundred times what a unit's circuit takes.
 LARGEST_FILE = 1_000_000
@@ -173,4 +173,4 @@ def _section(lines: Sequence[Line], section: str, path: Path, where: Where) -> l
 
 
 def _wrong(message: str, where: Where) -> UserError:
-    return UserError(Problem(short(message), where))
+    return UserError(Problem(message, where))

@@ -268,7 +268,10 @@ class _Reader:
         if (more := len(self.warnings) - MOST_WARNINGS) > 0:
             self.warnings[MOST_WARNINGS:] = [f"{self.path}: {more} more warnings like these."]
         if self.problems:
-            raise UserError(sorted(self.problems, key=lambda problem: problem.where.line or 0))
+            told = sorted(self.problems, key=lambda problem: problem.where.line or 0)[:MOST_MISTAKES]
+            if (more := len(self.problems) - len(told)) > 0:
+                told.append(Problem(f"and {more} more mistakes.", Where(self.path)))
+            raise UserError(told)
         rows, away = tuple(self.rows), tuple(self.unreachable)
         return Readings(rows, tuple(self.warnings), self.path, away, self.good, self.state)
 

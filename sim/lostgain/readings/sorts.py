@@ -17,8 +17,16 @@ def refuse_another_sort(path: Path) -> None:
     UserError
     """
     sort = sort_of(path)
-    if not sort and not path.exists() and path.name in {unit.name for unit in find_units()}:
+    if not sort and not _exists(path) and path.name in {unit.name for unit in find_units()}:
         sort = "the name of a unit"
     if sort not in ("", READINGS):
         message = f"this is {sort}; a readings file (CSV) is wanted here."
         raise UserError(Problem(message, Where(path), "The unit comes first: lostgain match UNIT READINGS."))
+
+
+def _exists(path: Path) -> bool:
+    """Return whether there is something of that name; what can be no name at all is left to the reader to say."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return True

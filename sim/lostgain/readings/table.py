@@ -10,9 +10,11 @@ from pathlib import Path
 
 from lostgain.problems import Problem, UserError, Where, nearest
 
-#: Largest file that is read [bytes], and most lines. A long day at the bench makes some hundreds.
+#: Largest file that is read [bytes], most lines, and the longest [characters]. A long day at the bench makes some
+#: hundreds; so many are read in under two seconds.
 LARGEST = 2_000_000
-MOST_LINES = 20_000
+MOST_LINES = 5000
+LONGEST_LINE = 20_000
 MOST_COLUMNS = 20
 
 #: Longest cell [characters]; a note fits well.
@@ -77,7 +79,11 @@ def read_sheet(path: Path, columns: Mapping[str, Sequence[str]], required: Seque
     comments: list[tuple[int, str]] = []
     lines = text.splitlines(keepends=True)
     if len(lines) > MOST_LINES:
-        raise UserError(Problem(f"the file has {len(lines)} lines; at most {MOST_LINES} are read.", Where(path)))
+        message = f"the file goes on here and has {len(lines)} lines; at most {MOST_LINES} are read."
+        raise UserError(Problem(message, Where(path, MOST_LINES + 1), "Is it another file?"))
+    if too_long := next((number for number, line in enumerate(lines, 1) if len(line) > LONGEST_LINE), 0):
+        message = f"this line has more than {LONGEST_LINE} characters."
+        raise UserError(Problem(message, Where(path, too_long), "Is it another file?"))
     start, delimiter = _first(lines)
     if start is None:
         raise UserError(Problem("the file is empty.", Where(path), f"Its first line names columns: {_list(columns)}."))
@@ -108,17 +114,19 @@ def _by_name(names: Sequence[str], cells: Sequence[str]) -> dict[str, str]:
 def _text(path: Path) -> tuple[str, list[str]]:
     """Return the file's text, and a warning where its encoding had to be guessed."""
     try:
+        if not path.is_file() and path.exists():
+            raise OSError("it is no plain file")  # a pipe would be waited for, and a device has no end
         with path.open("rb") as file:
             raw = file.read(LARGEST + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise UserError(Problem(f"the file can't be read: {reason}.", Where(path))) from None
     if len(raw) > LARGEST:
-        size = f"the file has more than {LARGEST / 1e6:.0f} MB; a readings file has a few kilobytes."
-        raise UserError(Problem(size, Where(path), "Is it another file?"))
+        size = f"the file goes on here and has more than {LARGEST / 1e6:.0f} MB; a readings file has a few kilobytes."
+        raise UserError(Problem(size, Where(path, raw[:LARGEST].count(b"\n") + 1), "Is it another file?"))
     warnings = []
     try:
-        text = raw.decode("utf-16" if raw.startswith((b"\xff\xfe", b"\xfe\xff")) else "utf-8-sig")
+        text = raw.decode(_encoding(raw))
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         try:
@@ -127,12 +135,22 @@ def _text(path: Path) -> tuple[str, list[str]]:
             problem = Problem("this line is not text.", Where(path, line), "Save the file as CSV UTF-8.")
             raise UserError(problem) from None
         warnings.append(f"{Where(path, line)}: not UTF-8; read as Windows-1252. Check µ and Ω, or save as CSV UTF-8.")
-    if bad := re.search(r"[\x00-\x08\x0e-\x1f\x7f]", text):
+    if bad := re.search(r"[\x00-\x08\x0e-\x1f\x7f-\x84\x86-\x9f]", text):
         line = text[: bad.start()].count("\n") + 1
         message = f"this line has the control character 0x{ord(bad[0]):02x} in it: the file is not CSV."
         raise UserError(Problem(message, Where(path, line), "Save it as CSV UTF-8 from the spreadsheet."))
     # Only \n, \r\n and \r end a line here; splitlines would take others too, which may stand inside a note.
     return re.sub(r"[\x0b\x0c\x1c-\x1e\x85\u2028\u2029]", " ", text.replace("\r\n", "\n").replace("\r", "\n")), warnings
+
+
+def _encoding(raw: bytes) -> str:
+    """Return UTF-8, or UTF-16 where a file has its mark, or every other byte is none as in Latin text without it."""
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    head = raw[:400]
+    if len(raw) % 2 == 0 and head.count(b"\0") * 3 > len(head):
+        return "utf-16-le" if head[1::2].count(b"\0") > head[::2].count(b"\0") else "utf-16-be"
+    return "utf-8-sig"
 
 
 def _first(lines: Sequence[str]) -> tuple[int | None, str]:

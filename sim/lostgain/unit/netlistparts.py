@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from lostgain import shipped
-from lostgain.problems import Problem, UserError, Where, nearest, short
+from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.unit import library
 from lostgain.unit.spicevalue import spice_value
 
@@ -169,7 +169,7 @@ def _value(name: str, letter: str, tail: list[str], words: list[str], where: Whe
     try:
         return spice_value(text, letter)
     except ValueError as error:
-        found.problems.append(Problem(short(f"{name}: {error}"), where))
+        found.problems.append(Problem(f"{name}: {error}", where))
         return None
 
 

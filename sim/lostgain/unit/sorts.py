@@ -19,6 +19,8 @@ def sort_of(path: Path) -> str:
     try:
         if path.is_dir():
             return UNIT_FOLDER if (path / UNIT_FILE).is_file() else FOLDER
+        if not path.is_file():
+            return ""  # a pipe would be waited for
         with path.open("rb") as file:
             head = file.read(_HEAD)
     except (OSError, ValueError):
