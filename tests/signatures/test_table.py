@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import signal
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -152,17 +151,6 @@ def run_apart(folder: Path, *more: str) -> subprocess.Popen[str]:
     )
 
 
-def test_a_build_that_was_killed_goes_on(folder: Path, circuit: Circuit, pool: Pool, first: Table) -> None:
-    killed = run_apart(folder, "12")
-    lines = killed.communicate(timeout=60)[0].splitlines()
-    assert killed.returncode == -signal.SIGKILL
-    assert lines[-1].startswith("12 ")
-    seen: list[int] = []
-    made = table(circuit, pool, lambda done, total: seen.append(done), draws=2)
-    assert seen[0] == 13
-    assert made.data.equals(first.data)
-
-
 def test_of_two_builds_at_once_the_second_waits_and_opens(folder: Path, first: Table) -> None:
     both = [run_apart(folder), run_apart(folder)]
     printed = [each.communicate(timeout=60)[0].splitlines() for each in both]
@@ -207,11 +195,3 @@ def test_a_folder_that_cannot_be_written_is_said(
         table(circuit, pool, draws=2)
     with pytest.raises(UserError, match="Set LOSTGAIN_CACHE"):
         Kept(tmp_path / "file" / "rows.db")
-
-
-@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="root may write anywhere")
-def test_a_read_only_folder_is_said(circuit: Circuit, pool: Pool, cache: Path) -> None:
-    cache.mkdir()
-    cache.chmod(0o500)
-    with pytest.raises(UserError, match="Permission denied"):
-        table(circuit, pool, draws=2)

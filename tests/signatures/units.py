@@ -11,6 +11,12 @@ SMALL = NETLIST + (
 )
 SMALL_NETLIST = "title\nR1 in mid 1k\nC1 mid 0 100n\nR2 mid out 10k\nR3 out 0 10k\n"
 
+#: One frequency and two parts, for tests that build a table often.
+TINY = NETLIST.replace('source = "0R001"', 'source = "0R001"\nfrequencies = ["500 Hz"]') + (
+    '[[point]]\nname = "TP1"\nnode = "out"\n'
+)
+TINY_NETLIST = "title\nR1 in out 1k\nC1 out 0 100n\n"
+
 #: A relaxation oscillator near 700 Hz, which no frequency of the set-up is a multiple of.
 OSCILLATOR = NETLIST + (
     '[rails]\nVP = "15 V"\nVN = "-15 V"\n[parts]\nX1 = "U1A opamp-jfet"\n[[point]]\nname = "TP1"\nnode = "out"\n'

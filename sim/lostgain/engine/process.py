@@ -50,13 +50,10 @@ class Worker:
         ------
         UserError
             If ngspice is missing or too old.
-        RuntimeError
+        WorkerLost
             If it did not start.
         """
-        try:
-            happened, value = self._receive(START_LIMIT)
-        except WorkerLost as lost:
-            raise RuntimeError(f"a worker process could not be started: {lost}") from None
+        happened, value = self._receive(START_LIMIT)
         if happened != "ready":
             raise value
         return cast(tuple[str, ...], value)

@@ -156,15 +156,26 @@ class Keeper:
             return Outcome(value)
 
     def _ready(self, time_limit: float) -> Worker:
-        with _lock:
-            if self.owner in _ended:
-                raise CancelledError
-            if self._worker is not None:
-                return self._worker
-            self._worker = worker = Worker(time_limit)
-            _keepers.add(self)
-        self.protection = worker.begin()
-        return worker
+        """Return the worker, started if need be."""
+        tried = 0
+        while True:
+            with _lock:
+                if self.owner in _ended:
+                    raise CancelledError
+                if self._worker is not None:
+                    return self._worker
+                worker = Worker(time_limit)
+                self._worker = worker
+                _keepers.add(self)
+            try:
+                self.protection = worker.begin()
+            except WorkerLost as lost:
+                self._end()
+                tried += 1
+                if tried == TRIES:
+                    raise RuntimeError(f"a worker process could not be started: {lost}") from None
+                continue
+            return worker
 
     def _end(self) -> None:
         with _lock:

@@ -7,7 +7,7 @@ import sqlite3
 import time
 import zipfile
 import zlib
-from collections.abc import Iterable
+from collections.abc import Callable, Collection
 from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -21,9 +21,12 @@ if TYPE_CHECKING:
 
 #: The class of what is kept: arrays, and a text called ``status``.
 Row = TypeVar("Row", bound="DataclassInstance")
+Result = TypeVar("Result")
 
 #: Rows that were not used for longest go out when all together take more than this [byte].
 ROOM = 4 << 30
+#: What SQLite says of a file that is no database, a damaged one, or one with other tables in it.
+DAMAGED = ("SQLITE_NOTADB", "SQLITE_CORRUPT", "SQLITE_ERROR")
 
 
 class Kept:
@@ -45,65 +48,71 @@ class Kept:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._do(self._open)
+
+    def _do(self, action: Callable[[], Result]) -> Result:
+        """Do something with the database; once more with a new one where it is damaged."""
         try:
             try:
-                self._open()
-            except sqlite3.OperationalError:
-                raise  # no room, no right, or busy
-            except sqlite3.DatabaseError:
+                return action()
+            except sqlite3.Error as error:
+                if error.sqlite_errorname not in DAMAGED:
+                    raise
                 self._remove()
                 self._open()
+                return action()
         except (OSError, sqlite3.Error) as error:
-            raise cannot_keep(path, error) from error
+            raise cannot_keep(self.path, error) from error
 
     def _open(self) -> None:
         self._base = sqlite3.connect(self.path, timeout=60)
         self._base.execute("pragma synchronous = normal")
         with self._base:
-            self._base.execute(
-                "create table if not exists rows (key text primary key, numbers blob, used real) without rowid"
-            )
-            self._base.execute("create index if not exists by_use on rows (used)")
-        self._base.execute("select key, numbers, used from rows limit 1").fetchall()
+            self._base.execute("create table if not exists rows (key text primary key, numbers blob)")
+            # Apart, since a change rewrites all of a line.
+            self._base.execute("create table if not exists uses (key text primary key, used real) without rowid")
+        self._base.execute("select rows.key, numbers, used from rows, uses limit 1").fetchall()
 
     def _remove(self) -> None:
         self._base.close()
         self.path.unlink(missing_ok=True)
         self.path.with_name(f"{self.path.name}-journal").unlink(missing_ok=True)
 
-    def find(self, keys: Iterable[str], like: Row) -> dict[str, Row]:
+    def find(self, keys: Collection[str], like: Row) -> dict[str, Row]:
         """Return those of some rows that are here and whole.
 
         Parameters
         ----------
-        keys : iterable of str
+        keys : collection of str
         like : RowResult
             A row of their class, and as large as they have to be.
         """
         shapes = {each.name: np.shape(getattr(like, each.name)) for each in fields(like)}
-        found: dict[str, Row] = {}
-        try:
+
+        def found() -> dict[str, Row]:
+            rows: dict[str, Row] = {}
             for key in keys:
                 for (blob,) in self._base.execute("select numbers from rows where key = ?", (key,)):
                     row = _unpacked(blob, key, type(like))
-                    if row is not None and all(np.shape(getattr(row, name)) == shape for name, shape in shapes.items()):
-                        found[key] = row
+                    if row is not None and all(np.shape(getattr(row, name)) == size for name, size in shapes.items()):
+                        rows[key] = row
             with self._base:
                 now = time.time()
-                self._base.executemany("update rows set used = ? where key = ?", [(now, key) for key in found])
-        except sqlite3.Error as error:
-            raise cannot_keep(self.path, error) from error
-        return found
+                self._base.executemany("insert or replace into uses values (?, ?)", [(key, now) for key in rows])
+            return rows
+
+        return self._do(found)
 
     def add(self, key: str, row: DataclassInstance) -> None:
         """Keep a row."""
-        try:
+        packed = _packed(row, key)
+
+        def add() -> None:
             with self._base:
-                self._base.execute(
-                    "insert or replace into rows values (?, ?, ?)", (key, _packed(row, key), time.time())
-                )
-        except sqlite3.Error as error:
-            raise cannot_keep(self.path, error) from error
+                self._base.execute("insert or replace into rows values (?, ?)", (key, packed))
+                self._base.execute("insert or replace into uses values (?, ?)", (key, time.time()))
+
+        self._do(add)
 
     def trim(self, room: int = ROOM) -> int:
         """Throw out the rows not used for longest, if all take more than some room [byte]; return how many."""
@@ -111,9 +120,9 @@ class Kept:
         try:
             while self._taken() > room:
                 with self._base:
-                    count = self._base.execute(
-                        "delete from rows where key in (select key from rows order by used limit 100)"
-                    ).rowcount
+                    oldest = self._base.execute("select key from uses order by used limit 100").fetchall()
+                    count = self._base.executemany("delete from uses where key = ?", oldest).rowcount
+                    self._base.executemany("delete from rows where key = ?", oldest)
                 if not count:
                     break
                 gone += count
@@ -137,7 +146,7 @@ class Kept:
 def _packed(row: DataclassInstance, key: str) -> bytes:
     buffer = io.BytesIO()
     arrays: dict[str, Any] = {each.name: np.asarray(getattr(row, each.name)) for each in fields(row)}
-    np.savez_compressed(buffer, key=np.asarray(key), **arrays)
+    np.savez(buffer, key=np.asarray(key), **arrays)
     return buffer.getvalue()
 
 
