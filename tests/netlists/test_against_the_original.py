@@ -76,15 +76,23 @@ CASES = {
     ),
     "sheets/desk.cir": (
         "psa",
-        [("in out p n\n", "in out p n params: rgain=1\n"), ("Net-(C1-Pad2)", "c1pad2"), ("TP1 /insert TestPoint", ""), ("J1 /strip/eq_out GND Conn_01x02", "")],
+        [
+            ("in out p n\n", "in out p n params: rgain=1\n"),
+            ("Net-(C1-Pad2)", "c1pad2"),
+            ("TP1 /insert TestPoint", ""),
+            ("J1 /strip/eq_out GND Conn_01x02", ""),
+        ],
         "R5_SHEET1 open",
         {"/mic": "mic", "/insert": "insert", "net-_r2-pad1_": "r2_pad1", "/strip/eq_out": "strip_eq_out",
          "xsheet2.inv": "sheet2_inv", "/fader_out": "fader_out"},
     ),
     "discrete/headphone.cir": (
-        "psa", _LETTERS, "Q2 ce-short", {"in": "in", "b1": "b1", "c1": "c1", "e1": "e1", "e2": "e2", "phones": "phones"},
+        "psa", _LETTERS, "Q2 ce-short",
+        {"in": "in", "b1": "b1", "c1": "c1", "e1": "e1", "e2": "e2", "phones": "phones"},
     ),
-    "power/amp.cir": ("psa", _ONE_SECTION, "R10 open", {"t1": "t1", "out": "out", "e5": "e5", "fb": "fb", "spk": "spk"}),
+    "power/amp.cir": (
+        "psa", _ONE_SECTION, "R10 open", {"t1": "t1", "out": "out", "e5": "e5", "fb": "fb", "spk": "spk"},
+    ),
     "halves/single.cir": (
         "ps",
         [("E2 8 0 TABLE {V(7,0)} = (0,0.1) (11.9,11.9) (12,12)", "B2 8 0 V=pwl(V(7),0,0.1,11.9,11.9,12,12)"),
@@ -110,7 +118,7 @@ def pool() -> Iterator[Pool]:
 
 def as_it_came(name: str, folder: Path) -> Path:
     """Copy a netlist and what it includes, with what ngspice cannot read written out."""
-    mode, written, _, _ = CASES[name]
+    _mode, written, _, _ = CASES[name]
     source = CORPUS / name
     shutil.copytree(source.parent, folder)
     for file in folder.rglob("*"):

@@ -1,13 +1,11 @@
 """Boundaries found on the ferry-terminal's flattened circuit, against the stages it was described in.
 
 Of its ten stages four end at a node that is driven hard and that only the next stage hangs on: receiver, gain stage,
-second stage, and the output behind the relay. The mute ends at an op-amp's input, which does not load it. The others end
-in the middle of coupling networks and controls, where nothing tells one stage from the next.
+second stage, and the output behind the relay. The mute ends at an op-amp's input, which does not load it. The others
+end in the middle of coupling networks and controls, where nothing tells one stage from the next.
 """
 
 from __future__ import annotations
-
-from pathlib import Path
 
 import pytest
 

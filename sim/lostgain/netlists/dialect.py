@@ -56,7 +56,7 @@ def plain_element(card: Card, notes: Notes) -> list[str]:
     elif letter == "x":
         text = re.sub(r"\btext\s*:.*$", "", text, flags=re.IGNORECASE)
         text = re.sub(r"\boptional\s*:", "params:", text, flags=re.IGNORECASE)
-    return [text]
+    return [text.strip()]
 
 
 def _two_ends(text: str, letter: str, card: Card, notes: Notes) -> list[str]:
