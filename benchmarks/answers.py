@@ -24,6 +24,8 @@ class Answer:
         Part and mode to the range that holds its severity with 90 % probability.
     seconds : float
         How long it took.
+    faulty : bool
+        Whether the unit is called faulty.
     """
 
     parts: Mapping[str, float]
@@ -33,6 +35,7 @@ class Answer:
     named: tuple[str, str] = ("", "")
     ranges: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
     seconds: float = 0.0
+    faulty: bool = True
 
     def first(self, count: int = 1) -> list[str]:
         """Return the most probable parts."""
@@ -59,5 +62,6 @@ def of_verdict(verdict: Verdict, seconds: float) -> Answer:
             stages[stage] += path.probability / len(path.stages)
     first = verdict.suspects[0]
     return Answer(
-        parts, stages, verdict.healthy, verdict.unexplained, (first.part, first.mode), ranges, seconds
+        parts, stages, verdict.healthy, verdict.unexplained, (first.part, first.mode), ranges, seconds,
+        verdict.faulty,
     )  # fmt: skip

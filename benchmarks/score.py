@@ -18,8 +18,6 @@ from benchmarks.truth import Truth
 
 Values = NDArray[np.float64]
 
-#: A unit is called faulty where its readings leave the healthy one less than this probability.
-CALLED_FAULTY = 0.02
 #: A fault is called unexplained where that has more than this.
 CALLED_UNEXPLAINED = 0.5
 #: False alarms at which the references detect.
@@ -94,7 +92,7 @@ def scores(units: list[Scored]) -> dict[str, object]:
     found["calibration"] = [list(map(float, row)) for row in zip(*figures.calibration(p, hit, weight), strict=True)]
     found["coverage90"] = figures.share(_covered(ours, faults))
     _, healthy = _pick(units, "healthy")
-    found["false_alarm"] = figures.share([answer.healthy < CALLED_FAULTY for answer in healthy])
+    found["false_alarm"] = figures.share([answer.faulty for answer in healthy])
     found["match_ms"] = _median([each for unit in units for each in unit.match_ms])
     found["next_ms"] = _median([each for unit in units for each in unit.next_ms])
     found.update(isolated([case for unit in units for case in unit.followed]))
@@ -210,7 +208,7 @@ def _detection(units: list[Scored], kinds: list[str]) -> dict[str, object]:
     best = max(kinds, key=faults_marked)
     found, outside = [], []
     for unit, marks in zip(units, marked[best], strict=True):
-        found += [unit.ours[number].healthy < CALLED_FAULTY for number in unit.numbers("fault") if marks[number]]
+        found += [unit.ours[number].faulty for number in unit.numbers("fault") if marks[number]]
         for number in unit.numbers("outsider"):
             answer = unit.ours[number]
             if marks[number]:

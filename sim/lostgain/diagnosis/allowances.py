@@ -59,6 +59,7 @@ class Allowances:
     prior_stray: float
     prior_broad_db: float
     prior_broad_dc: float
+    call_faulty: float
 
 
 @cache

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.doubts import warnings
 from lostgain.diagnosis.elsewhere import elsewhere
 from lostgain.diagnosis.evidence import evidence
@@ -73,6 +74,7 @@ def match(
     return Verdict(
         suspects=tuple(suspects),
         healthy=posterior.healthy,
+        faulty=posterior.healthy < allowances().call_faulty,
         unexplained=posterior.unexplained,
         groups=_groups(suspects),
         warnings=tuple(notes),

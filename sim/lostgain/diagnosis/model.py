@@ -143,6 +143,9 @@ class Verdict:
         What readings with the power off say of a part by themselves.
     doubted : tuple of Reading
         Readings with the power off that cannot be relied on, and were left out; warnings say why.
+    faulty : bool
+        Whether the readings call the unit faulty: what they leave to "nothing is wrong" is less than ``[call]`` in
+        ``allowances.toml``.
     """
 
     suspects: tuple[Suspect, ...]
@@ -159,3 +162,4 @@ class Verdict:
     elsewhere: tuple[Elsewhere, ...] = ()
     checks: tuple[str, ...] = ()
     doubted: tuple[Reading, ...] = ()
+    faulty: bool = True

@@ -100,15 +100,17 @@ def _steps(faults: tuple[Fault, ...], kinds: tuple[tuple[str, ...], ...], strays
     known = len(parts)
     paths, of_path, more = _stray_steps(strays, len(faults) + 1)
     parts += more
+    of_paths = [-1] * known + of_path
     of_suspect, first, second = (np.array([part[place] for part in parts], dtype=int) for place in range(3))
     way, severity, prior = (np.array([part[place] for part in parts]) for place in range(3, 6))
     makers = [_depends_on_maker(one, kinds[rows[0] - 1]) for one, rows in zip(suspects, rows_of.values(), strict=True)]
     return Steps(
         suspects, of_suspect, first, second, way, severity, prior,
         np.array([index >= 0 and suspects[index].shared for index in of_suspect]),
-        np.array([index >= 0 and makers[index] for index in of_suspect]),
+        # Where outputs are bridged, their current limits fight: what comes of it is their makers' affair.
+        np.array([makers[one] if one >= 0 else path >= 0 for one, path in zip(of_suspect, of_paths, strict=True)]),
         paths,
-        np.array([-1] * known + of_path, dtype=int),
+        np.array(of_paths, dtype=int),
     )  # fmt: skip
 
 

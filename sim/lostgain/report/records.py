@@ -27,11 +27,11 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
     -------
     dict
         ``suspects`` (most probable first; each with ``part``, ``mode``, ``severity``, ``severity_text``, ``stage``,
-        ``channel``, ``probability``, ``group``), ``healthy``, ``unexplained``, ``elsewhere`` (stray paths that
-        explain the readings), ``groups`` (each with ``group``, ``suspects``, ``probability``), ``warnings``,
-        ``table``, ``knowledge``; with `limits` also ``inseparable`` and ``unmarked``, with `tried` also
-        ``two_at_once``; and ``checks``: what readings with the power off say of parts by themselves. What is no number
-        is None.
+        ``channel``, ``probability``, ``group``), ``healthy``, ``faulty`` (whether the unit is called so),
+        ``unexplained``, ``elsewhere`` (stray paths that explain the readings), ``groups`` (each with ``group``,
+        ``suspects``, ``probability``), ``warnings``, ``table``, ``knowledge``; with `limits` also ``inseparable`` and
+        ``unmarked``, with `tried` also ``two_at_once``; and ``checks``: what readings with the power off say of parts by
+        themselves. What is no number is None.
     """
     suspects = [
         {
@@ -53,6 +53,7 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
     return {
         "suspects": suspects,
         "healthy": _number(verdict.healthy),
+        "faulty": verdict.faulty,
         "unexplained": _number(verdict.unexplained),
         "elsewhere": [
             {

@@ -82,6 +82,8 @@ def _suspects(verdict: Verdict, leading: list[Suspect]) -> list[str]:
         place = f"{' / '.join(path.stages)}, {path.channel}"
         text = f"of that, {percent(path.probability)}: {path.text} ({place}), be it solder, dirt or another fault there"
         lines += wrapped(text, " " * 16)
+    if not verdict.faulty:
+        lines += wrapped("These readings do not call the unit faulty: a healthy one may read like this.", "  ")
     return lines
 
 
