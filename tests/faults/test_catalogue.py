@@ -42,6 +42,7 @@ ASKED = {
     "mains-transformer": {"primary-open", "tap-open", "secondary-open", "shorted-turns", "interwinding", "joint"},
     "regulator": {"dead", "through", "out-short", "off-value", "com-open", "joint"},
     "photocell": {"lamp-open", "lamp-short", "weak", "cell-open", "cell-short", "leaky", "reversed", "joint"},
+    "driven-relay": {"coil-open", "coil-short", "open", "contact", "welded"},
     "potentiometer": {"wiper-open", "top-open", "bottom-open", "contact", "joint"},
     "fuse": {"open", "contact"}, "connector": {"open", "contact"}, "switch": {"open", "contact"},
     "relay": {"open", "contact"}, "mute": {"stuck", "leaky"}, "rail": {"missing", "low"},

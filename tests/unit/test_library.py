@@ -102,6 +102,7 @@ FILLERS = {
     "diode": "D{} diode-signal", "contact": "J{}", "mute": "K{} mute",
     "triode": "V{} triode-12ax7", "pentode": "V{} pentode-el84", "regulator": "U{} 5V regulator_positive",
     "plain-transformer": "T{} 1:1 transformer_line", "push-pull-transformer": "T{} 32:1 transformer_output_pp",
+    "driven-relay": "K{} 24V relay_coil",
     "photocell": "PC{} photocell-led", "mains-transformer": "T{} 5:1 transformer_mains_tapped",
 }  # fmt: skip
 
