@@ -41,13 +41,14 @@ def unit_of(facts: StageFacts, folder: Path) -> Unit:
     example = facts.example
     assert example is not None
     lines = ["[unit]", f"title = {toml(facts.title)}", "[rails]"]
-    lines += [f"{port.upper()} = {toml(volts)}" for port, volts in example.rails.items()]
+    rails = {port: port.upper() if number(volts) else "0" for port, volts in example.rails.items()}
+    lines += [f"{name} = {toml(example.rails[port])}" for port, name in rails.items() if name != "0"]
     setup = {key: value for key, value in example.setup.items() if not isinstance(value, dict)}
     lines += ["[setup]", *(f"{key} = {toml(value)}" for key, value in setup.items())]
     lines += [f"{key} = {toml(value)}" for key, value in example.setup.items() if isinstance(value, dict)]
     lines += ["[[stage]]", 'name = "Example"', f"use = {toml(facts.name)}"]
     lines += [f"{role} = {toml(text)}" for role, text in example.parts.items()]
-    lines += [f"rails = {toml({port: port.upper() for port in example.rails})}"] if example.rails else []
+    lines += [f"rails = {toml(rails)}"] if rails else []
     lines += ["[stage.points]", *(f"{node} = {toml(point(node))}" for node in facts.nodes)]
     (folder / "unit.toml").write_text("\n".join(lines), encoding="utf-8")
     return open_unit(str(folder))

@@ -52,9 +52,9 @@ def from_its_file(name: str) -> tuple[dict[str, float | str], float, Mapping[str
     facts = library.stage(name)
     assert facts.example is not None, f"{name} has no worked example"
     controls = facts.example.setup.get("controls", {})
-    parts = {
-        role: as_value(read_part(text, facts.roles[role].kind), controls) for role, text in facts.example.parts.items()
-    }
+    read = {role: read_part(text, facts.roles[role].kind) for role, text in facts.example.parts.items()}
+    # a part without a value has its role's
+    parts = {role: as_value(part, controls) for role, part in read.items() if part.value is not None or part.device}
     load = parse_load(facts.example.setup.get("load", "open")).ohms or 1e9
     rails = {port: quantities.measure(volts, "voltage").value for port, volts in facts.example.rails.items()}
     return parts, load, rails

@@ -58,7 +58,8 @@ def _ports(facts: StageFacts, placed: PlacedStage | None) -> list[str]:
     for port in facts.ports:
         text = f"{port} ({facts.rails[port]} rail)" if port in facts.rails else port
         if placed is not None and port in placed.stage.rails:
-            text = f"{port} on {placed.stage.rails[port]}"
+            rail = placed.stage.rails[port]
+            text = f"{port} on {'ground' if rail == '0' else rail}"
         said.append(text)
     return wrapped(f"Ports, besides ground: {', '.join(said)}", "  ", "")
 

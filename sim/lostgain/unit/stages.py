@@ -19,6 +19,8 @@ from lostgain.unit.source import Table
 
 STAND_IN = "stand-in"
 BROKEN = "broken"
+#: What a rail port may be connected to instead of a rail: ground, with a single supply.
+GROUND = ("0", "gnd", "ground")
 _OWN_KEYS = ("name", "use", "netlist", "subckt", "ports", "parts", "rails", "points", "gain", "dc", "output", "from")
 
 
@@ -82,6 +84,9 @@ def _rails(table: Table, facts: library.StageFacts, draft: Draft) -> dict[str, s
     for port, sign in facts.rails.items():
         said = rows.text(port) if port in rows.data else ""
         fitting = [rail.name for rail in draft.rails if (rail.volts > 0) == (sign == "positive")]
+        if said.lower() in GROUND:
+            found[port] = "0"  # a single supply
+            continue
         if said.upper() in draft.unread_rails or (not said and draft.unread_rails):
             continue  # its own mistake has been told
         if said and said.upper() not in known:

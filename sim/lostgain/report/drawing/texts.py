@@ -56,12 +56,12 @@ def unit_texts(placed: PlacedStage) -> Texts:
     named = {node: called(channel, point.name) for node, point in placed.points.items()}
     named |= {node: f"{named[node]}\n(out of reach)" for node, point in placed.points.items() if not point.reach}
     which = f", {channel.name}" if len(unit.channels) > 1 else ""
-    volts = {rail.name: rail.volts for rail in unit.rails}
+    volts = {rail.name: f" {show(rail.volts, 'V').replace('-', '−')}" for rail in unit.rails}
     return Texts(
         f"{stage.name}{which}",
         (f"{unit.title}: {facts.title[0].lower()}{facts.title[1:]}",),
         {role: (channel.called(part.designator), *_value(part)) for role, part in placed.parts.items()},
-        {port: f"{rail} {show(volts[rail], 'V').replace('-', '−')}" for port, rail in stage.rails.items()},
+        {port: rail + volts[rail] if rail in volts else "ground" for port, rail in stage.rails.items()},
         {port: f"{port}\n{named[port]}" if port in named else port for port in facts.ports},
         {node: name for node, name in named.items() if node not in facts.ports},
     )
