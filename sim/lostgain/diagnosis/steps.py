@@ -108,7 +108,10 @@ def _steps(faults: tuple[Fault, ...], kinds: tuple[tuple[str, ...], ...], strays
         suspects, of_suspect, first, second, way, severity, prior,
         np.array([index >= 0 and suspects[index].shared for index in of_suspect]),
         # Where outputs are bridged, their current limits fight: what comes of it is their makers' affair.
-        np.array([makers[one] if one >= 0 else path >= 0 for one, path in zip(of_suspect, of_paths, strict=True)]),
+        np.array([
+            makers[one] if one >= 0 else path >= 0 and not paths[path].end
+            for one, path in zip(of_suspect, of_paths, strict=True)
+        ]),
         paths,
         np.array(of_paths, dtype=int),
     )  # fmt: skip

@@ -30,8 +30,8 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
         ``channel``, ``probability``, ``group``), ``healthy``, ``faulty`` (whether the unit is called so),
         ``unexplained``, ``elsewhere`` (stray paths that explain the readings), ``groups`` (each with ``group``,
         ``suspects``, ``probability``), ``warnings``, ``table``, ``knowledge``; with `limits` also ``inseparable`` and
-        ``unmarked``, with `tried` also ``two_at_once``; and ``checks``: what readings with the power off say of parts by
-        themselves. What is no number is None.
+        ``unmarked``, with `tried` also ``two_at_once``; and ``checks``: what readings with the power off say of parts
+        by themselves. What is no number is None.
     """
     suspects = [
         {
