@@ -166,6 +166,8 @@ def _power_off(unit: Unit) -> Iterator[Caution]:
         alike.setdefault((one.capacitance, abs(one.volts), one.bleeder), []).append(one.designator)
     for (farads, volts, bleeder), names in alike.items():
         yield _stored(names, farads, volts, bleeder)
+    if unit.reservoirs or unit.mains:
+        yield _caution("meters")
     fuses = [part for part in unit.parts.values() if part.kind == "fuse"]
     if fuses or unit.mains:
         known = ", ".join(f"{fuse.designator} {value_shown(fuse)}".strip() for fuse in fuses)

@@ -12,11 +12,13 @@ import numpy as np
 
 from lostgain.bench.cautions import SAFE_VOLTS, never_open
 from lostgain.bench.healthy import NINE_TENTHS, as_read, healthy_dc, healthy_level, output_point, picture
+from lostgain.bench.off_steps import across_parts
 from lostgain.bench.sheet_model import Expected, Range, Row, Step
 from lostgain.quantities import show
 from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
+from lostgain.signatures.poweroff_facts import facts as stated_off
 from lostgain.unit import called, library
 from lostgain.unit.branches import output_stages
 from lostgain.unit.model import Part, Rail, TestPoint, Unit
@@ -38,7 +40,7 @@ def instrument_of(unit: Unit) -> Instrument:
 
 
 def steps(table: Table) -> Iterator[Step]:
-    """Yield the steps: power off, first power-up without load, DC, signal.
+    """Yield the steps: power off, across the parts where the table holds that, first power-up without load, DC, signal.
 
     DC is read from the output back to the input and the signal from the input on, so that the probe begins each step
     where the step before left it.
@@ -47,6 +49,8 @@ def steps(table: Table) -> Iterator[Step]:
     checks = list(_checks(unit))
     if checks:
         yield _step("off" if output_devices(unit) else "off_fuses", unit, checks)
+    if across := list(across_parts(table)):
+        yield _step("across", unit, across)
     powered = [*_rails(table), *_output_dc(table)]
     if powered:
         yield _step("limiter_loaded" if never_open(unit) else "limiter", unit, powered)
@@ -82,6 +86,7 @@ def _figures(unit: Unit) -> dict[str, str]:
         "first": show(setup.frequencies[0], "Hz"),
         "instrument": instrument_of(unit).title,
         "load": texts[load],
+        "off_load": "connected" if stated_off(unit).load else "unplugged",
     }
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lostgain.diagnosis.allowances import allowances
 from lostgain.quantities import show
 from lostgain.readings import instruments
 from lostgain.readings.model import OFF, UNITS, Instrument, Reading
@@ -127,6 +128,7 @@ def _range(part: OffTable, number: int, instrument: Instrument) -> tuple[float, 
     spread = float(logs.std()) if len(logs) > 2 else 0.0
     other = abs(float(np.log(max(part.other[0, number, 0], 1e-12) / max(nominal, 1e-12))))
     own = np.hypot(instrument.scale_error, instrument.read_error)
+    own = np.hypot(own, allowances().model_esr_share) if part.meter.quantity == "esr" else own
     reach = NINE_TENTHS * float(np.hypot(np.hypot(spread, own), 0.7 * other))
     lead = NINE_TENTHS * instrument.zero_error
     return max(nominal * np.exp(-reach) - lead, 0.0), nominal * np.exp(reach) + lead
@@ -142,10 +144,10 @@ def _says(
     part: Part, quantity: str, instrument: Instrument, alone: float, value: float, back: float, settled: float,
     agrees: bool, above: float,
 ) -> str:  # fmt: skip
-    name, largest = part.designator, instrument.largest(quantity)
+    largest = instrument.largest(quantity)
     unit = UNITS[quantity]
     if quantity == "esr":
-        return f"more than twice its twin in a good channel, or a new one, is suspect; {name} open does not register."
+        return "more than twice its twin in a good channel, or a new one, is suspect; an open one does not register."
     if quantity == "diode test":
         ways = "the same" if agrees else f"{shown_off(back, unit, largest)}"
         return f"with the leads exchanged {ways}."
@@ -159,10 +161,10 @@ def _says(
     if part.kind == "resistor" and value < (1 - BRIDGED) * alone:
         return (
             f"bridged by what lies in parallel, {show(alone, 'ohm')} alone. Above {show(above, 'ohm')}, settled and "
-            f"the same both ways: {name} is bad. Below the range: {name} or what bridges it; lift a leg."
+            f"the same both ways: it is bad. Below the range: it or what bridges it; lift a leg."
         )
     if part.kind == "resistor":
-        return f"nothing bridges it. Above {show(above, 'ohm')}, settled and the same both ways: {name} is bad."
+        return f"nothing bridges it. Above {show(above, 'ohm')}, settled and the same both ways: it is bad."
     return ""
 
 
