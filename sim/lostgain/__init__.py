@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from lostgain.diagnosis.off_checks import part_checks
     from lostgain.diagnosis.two import Tried, two_at_once, unexplained_alone
     from lostgain.engine.cluster import cluster
-    from lostgain.engine.pool import Pool
+    from lostgain.engine.pool import Pool, WorkersGone
     from lostgain.faults.listing import listing as list_faults
     from lostgain.faults.model import Fault
     from lostgain.faults.parse import parse as parse_fault
@@ -107,6 +107,7 @@ _PLACES = {
     "Unit": ("unit.model", "Unit"),
     "UserError": ("problems", "UserError"),
     "Verdict": ("diagnosis.model", "Verdict"),
+    "WorkersGone": ("engine.pool", "WorkersGone"),
     "build_circuit": ("circuit.build", "build"),
     "cautions": ("bench.cautions", "cautions"),
     "check": ("bench.check", "check"),
@@ -192,6 +193,7 @@ __all__ = [
     "Unit",
     "UserError",
     "Verdict",
+    "WorkersGone",
     "build_circuit",
     "cautions",
     "check",

@@ -17,7 +17,7 @@ from lostgain.cli.progress import shown
 from lostgain.cli.words import count, unit_argument
 from lostgain.report.text_layout import wrapped
 
-STOPPED = "Stopped. What is done is kept: the same command goes on from there."
+KEPT = "What is done is kept: the same command goes on from there."
 LATER = "It is simulated once: later commands open it, and a change of the unit file simulates what it changes."
 
 
@@ -79,8 +79,10 @@ def opened(
         try:
             with _simulating(pool, scheduler) as by, shown("Simulating faults") as line:
                 return lostgain.signature_table(circuit, by, line)
+        except lostgain.WorkersGone as gone:
+            raise lostgain.UserError(f"{gone.problems[0].message} {KEPT}") from gone
         except KeyboardInterrupt:
-            raise KeyboardInterrupt(STOPPED) from None
+            raise KeyboardInterrupt(f"Stopped. {KEPT}") from None
 
 
 @contextmanager

@@ -2,7 +2,7 @@
 
 from lostgain.engine.errors import CircuitRefused, EngineError, RunFailed
 from lostgain.engine.guard import refuse, resolve_includes, safe_name, safe_number
-from lostgain.engine.pool import Pool
+from lostgain.engine.pool import Pool, WorkersGone
 from lostgain.engine.session import Session
 from lostgain.engine.supervise import Outcome
 
@@ -13,6 +13,7 @@ __all__ = [
     "Pool",
     "RunFailed",
     "Session",
+    "WorkersGone",
     "refuse",
     "resolve_includes",
     "safe_name",

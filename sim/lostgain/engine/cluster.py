@@ -42,7 +42,9 @@ def cluster(address: str) -> Iterator[Executor]:
         connect: Any = distributed.Client  # which has no type hints
         client = connect(address, timeout=ANSWER, set_as_default=False)
     except (OSError, ValueError, RuntimeError, ImportError) as error:
-        raise UserError(f"no Dask scheduler can be reached at {address}: {error}. Expected HOST:PORT.") from error
+        raise UserError(
+            f"no Dask scheduler can be reached at '{address}': {error or 'no answer'}. Expected HOST:PORT."
+        ) from error
     try:
         if not client.scheduler_info(n_workers=-1)["workers"]:
             raise UserError(f"the Dask scheduler at {address} has no workers. Start some: dask worker {address}.")

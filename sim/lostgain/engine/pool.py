@@ -176,9 +176,13 @@ class _Work:
             return Returned([(items[0][0], Outcome(None, "it ended every process that tried to simulate it"))])
 
 
-def _gone(error: BaseException) -> UserError:
+class WorkersGone(UserError):
+    """The executor ended, or cannot be reached any more."""
+
+
+def _gone(error: BaseException) -> WorkersGone:
     what = str(error) or type(error).__name__
-    return UserError(f"the workers are gone, or cannot be reached any more ({what}).")
+    return WorkersGone(f"the workers are gone, or cannot be reached any more ({what}).")
 
 
 def _packed(common: Any) -> tuple[str, bytes] | None:
