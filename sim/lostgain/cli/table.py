@@ -18,13 +18,17 @@ from lostgain.cli.words import count, unit_argument
 from lostgain.report.text_layout import wrapped
 
 KEPT = "What is done is kept: the same command goes on from there."
-LATER = "It is simulated once: later commands open it, and a change of the unit file simulates what it changes."
+ABOUT = (
+    "Builds or opens a unit's signature table. It is simulated once: later commands open it, and a change of the unit "
+    "file simulates only what it changes. Tables are kept in the system's folder for caches, or in the one that "
+    "LOSTGAIN_CACHE names."
+)
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
     """Add the command to the command line."""
     parser: argparse.ArgumentParser = commands.add_parser(
-        "table", help="build or open a unit's signature table", description=f"Builds or opens a unit's table. {LATER}"
+        "table", help="build or open a unit's signature table", description=ABOUT
     )
     unit_argument(parser)
     parser.add_argument(
