@@ -54,8 +54,10 @@ if TYPE_CHECKING:
     from lostgain.report.folders import prediction_pictures, verdict_pictures
     from lostgain.report.record_import import import_record
     from lostgain.report.record_next import next_record
+    from lostgain.report.record_route import route_record
     from lostgain.report.record_stage import stage_record
     from lostgain.report.records import prediction_record, verdict_record
+    from lostgain.report.route_html import route_html
     from lostgain.report.sheet_html import render_html as sheet_html
     from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
     from lostgain.report.sheet_text import render_text as sheet_text
@@ -64,6 +66,7 @@ if TYPE_CHECKING:
     from lostgain.report.text_match import verdict_text
     from lostgain.report.text_next import next_line, next_text
     from lostgain.report.text_predict import prediction_text
+    from lostgain.report.text_route import route_text
     from lostgain.report.text_stage import stage_text, stages_text
     from lostgain.report.text_table import table_text
     from lostgain.report.text_units import units_text
@@ -75,6 +78,8 @@ if TYPE_CHECKING:
     from lostgain.signatures.predict import Prediction, predict
     from lostgain.signatures.sentences import sentences
     from lostgain.signatures.table import Table
+    from lostgain.teach.outlook import outlook
+    from lostgain.teach.route import route
     from lostgain.unit.find import find_units
     from lostgain.unit.library import stage, stages
     from lostgain.unit.model import Unit
@@ -130,6 +135,7 @@ _PLACES = {
     "next_record": ("report.record_next", "next_record"),
     "next_text": ("report.text_next", "next_text"),
     "open_unit": ("unit.read", "open_unit"),
+    "outlook": ("teach.outlook", "outlook"),
     "parse_fault": ("faults.parse", "parse"),
     "part_checks": ("diagnosis.off_checks", "part_checks"),
     "placed_stage": ("unit.placed_stage", "placed_stage"),
@@ -142,6 +148,10 @@ _PLACES = {
     "prove_running": ("circuit.running", "prove_running"),
     "rates": ("faults.rates", "rates"),
     "read_readings": ("readings.read", "read"),
+    "route": ("teach.route", "route"),
+    "route_html": ("report.route_html", "route_html"),
+    "route_record": ("report.record_route", "route_record"),
+    "route_text": ("report.text_route", "route_text"),
     "sentences": ("signatures.sentences", "sentences"),
     "sheet": ("bench.sheet", "sheet"),
     "sheet_html": ("report.sheet_html", "render_html"),
@@ -216,6 +226,7 @@ __all__ = [
     "next_record",
     "next_text",
     "open_unit",
+    "outlook",
     "parse_fault",
     "part_checks",
     "placed_stage",
@@ -228,6 +239,10 @@ __all__ = [
     "prove_running",
     "rates",
     "read_readings",
+    "route",
+    "route_html",
+    "route_record",
+    "route_text",
     "sentences",
     "sheet",
     "sheet_html",

@@ -1,0 +1,1 @@
+"""Teaching: routes for the wall, explanations of a unit, drills and their scoring."""

@@ -1,0 +1,184 @@
+"""What can be read in a unit nobody has looked at yet, each reading cut into a few ranges that a person can tell apart.
+
+A chart for the wall has no probabilities and no decibels: it says "nothing", "low", "as healthy". The ranges are
+therefore those of the healthy unit's reading, rounded to figures a meter shows. Every hypothesis stands for a few units
+drawn from it, with what tolerances and instruments make their readings share, so that two readings which say the same
+are not counted twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from lostgain.bench.healthy import output_point
+from lostgain.diagnosis.belief import HEALTHY, Belief, belief
+from lostgain.diagnosis.candidates import Candidate, candidates
+from lostgain.diagnosis.expected import together
+from lostgain.diagnosis.features import scaled, unscaled
+from lostgain.diagnosis.knowledge import Knowledge
+from lostgain.faults import Rates
+from lostgain.quantities import show, show_level
+from lostgain.readings import Readings, instruments
+from lostgain.signatures import Table
+
+Values = NDArray[np.float64]
+Whole = NDArray[np.int_]
+
+#: Units drawn from each hypothesis (an even number), and their seed.
+DRAWN, SEED = 4, 20_260
+#: Healthy readings lie this many standard deviations about their middle: 19 of 20.
+HEALTHY_RANGE = 1.96
+#: A level below this share of the healthy one is "far too low"; DC further off than this [V] and share is "far off".
+FAR_LEVEL, FAR_VOLTS, FAR_SHARE = 0.25, 1.0, 0.5
+QUANTITIES = ("level", "dc")
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """What can be read, before anything was.
+
+    Parameters
+    ----------
+    channel : str
+        The first: a chart is for one channel.
+    readings : tuple of Candidate
+        With minutes for a probe that comes from elsewhere.
+    ranges : tuple of tuple of str
+        For each reading, what each of its ranges is called: ``as healthy, 2.1 to 2.9 V rms``.
+    first : int
+        The reading that stands for the symptom: level at the output, or the last point in reach.
+    lifted : tuple of (str, str)
+        What one could do in the end: part and channel; `HEALTHY` for nothing.
+    decision : array of int, (unit,)
+        Place in `lifted` for each unit drawn.
+    weight : array, (unit,)
+        Adding up to one.
+    chance : array, (unit, reading, range)
+        How likely each range is; zero for ranges that a reading does not have.
+    """
+
+    channel: str
+    readings: tuple[Candidate, ...]
+    ranges: tuple[tuple[str, ...], ...]
+    first: int
+    lifted: tuple[tuple[str, str], ...]
+    decision: Whole
+    weight: Values
+    chance: Values
+
+    @property
+    def healthy(self) -> int:
+        """The decision that nothing is wrong."""
+        return self.lifted.index(HEALTHY)
+
+
+def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, points: Sequence[str] = ()) -> Outlook:
+    """Return what can be read in the first channel of a unit.
+
+    Parameters
+    ----------
+    table : Table
+    rates : Rates
+    knowledge : Knowledge or None
+    points : sequence of str
+        Test points to use; all in reach if empty.
+    """
+    unit = table.circuit.unit
+    known = instruments(unit.folder)
+    channel = unit.channels[0].name
+    believed = belief(table, [], "", rates, knowledge)
+    minutes = {point.name: point.minutes for point in unit.points}
+    wanted = [
+        Candidate(each.reading, each.feature, max(each.away, minutes[each.reading.point]), each.away)
+        for each in candidates(table, Readings(()), known, [channel])
+        if each.reading.quantity in QUANTITIES and each.reading.point in (points or table.points)
+    ]
+    mine = np.flatnonzero(np.array([where == channel for where in believed.faulty]))
+    mean, cov, single = together(table, believed, wanted, known)
+    shown, error, rows = _drawn(mean[mine], cov[mine], single[mine])
+    cuts, names = _ranges(believed, wanted, mean, cov, single)
+    most = max(len(each) for each in names)
+    chance = np.zeros((len(rows), len(wanted), most))
+    for number, cut in enumerate(cuts):
+        below = ndtr((cut[None] - shown[:, number, None]) / error[:, number, None])
+        chance[:, number, : len(cut) + 1] = np.diff(below, axis=1, prepend=0.0, append=1.0)
+    weight = believed.weight[mine][rows]
+    return Outlook(channel, tuple(wanted), tuple(names), _first(table, wanted), believed.lifted,
+                   believed.decision[mine][rows], weight / weight.sum(), np.maximum(chance, 0.0))  # fmt: skip
+
+
+def _drawn(mean: Values, cov: Values, single: Values) -> tuple[Values, Values, Whole]:
+    """Return units drawn from each hypothesis: what they show, each reading's own error, and which hypothesis."""
+    size, vector = np.linalg.eigh(cov)
+    root = vector * np.sqrt(np.maximum(size, 0.0))[:, None, :]
+    z = np.random.default_rng(SEED).standard_normal((DRAWN // 2, mean.shape[1]))
+    z = np.concatenate([z, -z])
+    shown = mean[:, None, :] + np.einsum("rij,kj->rki", root, z)
+    rows = np.repeat(np.arange(len(mean)), DRAWN)
+    return shown.reshape(len(rows), -1), np.sqrt(single[rows] ** 2 + 1e-6), rows
+
+
+def _first(table: Table, wanted: Sequence[Candidate]) -> int:
+    """The level at the output, at the middle frequency; at the last point in reach where the output is not."""
+    output = output_point(table)
+    levels = [number for number, each in enumerate(wanted) if each.feature.frequency == 0]
+    at_output = [number for number in levels if wanted[number].reading.point == output]
+    return (at_output or levels or [len(wanted) - 1])[-1]
+
+
+def _ranges(
+    believed: Belief, wanted: Sequence[Candidate], mean: Values, cov: Values, single: Values
+) -> tuple[list[Values], list[tuple[str, ...]]]:
+    """Where each reading is cut, on the comparison scale, and what its ranges are called."""
+    well = int(np.flatnonzero(believed.decision == believed.lifted.index(HEALTHY))[0])
+    sigma = np.sqrt(np.diagonal(cov[well]) + single[well] ** 2)
+    cuts, names = [], []
+    for number, each in enumerate(wanted):
+        ends = [unscaled(float(mean[well, number] + side * sigma[number]), each.feature)
+                for side in (-HEALTHY_RANGE, HEALTHY_RANGE)]  # fmt: skip
+        middle = unscaled(float(mean[well, number]), each.feature)
+        volts, called = (_of_level if each.feature.is_level else _of_dc)(each, middle, *ends)
+        cuts.append(scaled(np.array(volts), each.feature))
+        names.append(called)
+    return cuts, names
+
+
+def _of_level(each: Candidate, middle: float, low: float, high: float) -> tuple[list[float], tuple[str, ...]]:
+    """Ranges of a level: nothing, far too low, low, as healthy, high."""
+    form = each.reading.given_as
+    nothing = 2 * each.feature.floor
+    if low <= nothing:  # hardly anything there in a healthy unit
+        high = _round(max(high, 2 * nothing))
+        return [high], (f"next to nothing, as healthy (below {show_level(high, form, 2)})",
+                        f"more than healthy (above {show_level(high, form, 2)})")  # fmt: skip
+    factor = 2 * 2**0.5 if form == "pp" else 1.0
+    low, high, far = (_round(value * factor) / factor for value in (low, high, FAR_LEVEL * middle))
+    said = [show_level(value, form, 2) for value in (far, low, high)]
+    cuts = [nothing, far, low, high]
+    names = ["nothing", f"far too low (below {said[0]})", f"low ({said[0]} to {said[1]})",
+             f"as healthy ({said[1]} to {said[2]})", f"high (above {said[2]})"]  # fmt: skip
+    if far <= 1.5 * nothing or far >= low:
+        del cuts[1]
+        names[1:3] = [f"low (below {said[1]})"]
+    return cuts, tuple(names)
+
+
+def _of_dc(each: Candidate, middle: float, low: float, high: float) -> tuple[list[float], tuple[str, ...]]:
+    """Ranges of DC: far below, below, as healthy, above, far above."""
+    low, high = _round(low), _round(high)
+    off = max(FAR_VOLTS, FAR_SHARE * abs(middle), 1.5 * (high - low))
+    far_low, far_high = _round(middle - off), _round(middle + off)
+    said = [show(value, "V", 2) for value in (far_low, low, high, far_high)]
+    names = (f"far below (under {said[0]})", f"below ({said[0]} to {said[1]})", f"as healthy ({said[1]} to {said[2]})",
+             f"above ({said[2]} to {said[3]})", f"far above (over {said[3]})")  # fmt: skip
+    return [far_low, low, high, far_high], names
+
+
+def _round(value: float) -> float:
+    """Return a number to two figures, as it will be printed."""
+    return float(f"{value:.1e}")
