@@ -43,7 +43,7 @@ def test_a_low_test_voltage_does_not_see_a_junction_that_an_ordinary_one_does() 
 
 
 def test_base_and_emitter_both_ways_on_the_diode_test() -> None:
-    """V = (k T / q) ln(I / Is) of the base-emitter junction with its collector open (Ebers and Moll, Proc. IRE 1954)."""
+    """Base to emitter with the collector open, after J. J. Ebers and J. L. Moll (Proc. IRE 42, 1954)."""
     circuit = flat("q1 c b 0 n", models={"n": "npn(is=1e-14 bf=100 br=1)"})
     [((forward, back), _)] = show([(circuit, ("b", "0"), meter("diode-test"))])
     assert 0.55 < forward < 0.75

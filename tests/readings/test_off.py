@@ -170,7 +170,8 @@ def test_lifted_is_told_from_a_name() -> None:
 def test_a_shop_has_its_own_ohmmeter(tmp_path: Path) -> None:
     (tmp_path / "instruments.toml").write_text(
         '[needle]\ntitle = "moving-coil meter"\nquantities = ["resistance"]\nscale_error = 0.03\nread_error = 0.03\n'
-        "floor_ohms = 0.5\nzero_error = 0.5\nlargest_ohms = 1e6\nopen_volts = 3.0\nranges = [[1e4, 20.0], [1e6, 2e3]]\n",
+        "floor_ohms = 0.5\nzero_error = 0.5\nlargest_ohms = 1e6\nopen_volts = 3.0\n"
+        "ranges = [[1e4, 20.0], [1e6, 2e3]]\n",
         encoding="utf-8",
     )
     assert instruments(tmp_path)["needle"].ranges == ((1e4, 20.0), (1e6, 2e3))

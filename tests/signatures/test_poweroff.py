@@ -151,7 +151,9 @@ def test_stray_paths_are_read_too() -> None:
 
 
 def off_circuit(circuit: Circuit) -> str:
-    return "\n".join(unpowered(circuit, at_rest(circuit, circuit.flat, facts(circuit.unit)), facts(circuit.unit)).lines())
+    return "\n".join(
+        unpowered(circuit, at_rest(circuit, circuit.flat, facts(circuit.unit)), facts(circuit.unit)).lines()
+    )
 
 
 def test_without_power_there_is_no_source_left() -> None:
@@ -197,7 +199,7 @@ def test_a_unit_may_say_what_is_known_of_it(own: Path) -> None:
         ('[esr]\nR3 = "1"', "no electrolytic or tantalum"),
         ('[esr]\nC3 = "lots"', "C3"),
         ('[series]\nC3 = "cheap"', "no series"),
-        ('[lod]\nconnected = true', "lod"),
+        ("[lod]\nconnected = true", "lod"),
         ('[load]\nconnected = "yes"', "true or false"),
     ],
 )
