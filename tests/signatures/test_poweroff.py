@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from lostgain import build_circuit, open_unit, power_off, predict_off, signature_table
+from lostgain import build_circuit, open_unit, power_off, predict_off
 from lostgain.circuit import Circuit
 from lostgain.engine import Pool
 from lostgain.faults import listing, put_in
