@@ -15,6 +15,9 @@ from lostgain.signatures.poweroff_facts import Facts
 OPEN_OHMS, CLOSED_OHMS = 1e9, 0.05
 #: What every node has to ground [ohm], so that none hangs in the air: far above what a meter reads.
 FLOAT = ".options rshunt=1e12 cshunt=1e-13"
+#: A described supply: its source on the mains, and how the names end of what holds its reservoirs and of what the other
+#: channels draw.
+PLUG, HOLD, OTHERS = "v_mains", "_hold", "_others"
 #: Names of what is added here.
 OFF = "roff_"
 
@@ -78,7 +81,7 @@ def unpowered(
     for place in circuit.parts.values():
         if place.part.kind == "opamp" and place.subckt:
             _chip(elements, models, place, facts, pins)
-    _dead_sources(elements, facts)
+    _dead_sources(elements, facts, z)
     for place in circuit.parts.values():
         if place.part.kind in esr_table().kinds:
             _electrolytic(elements, place, facts, z)
@@ -179,15 +182,26 @@ def _chip(elements: dict[str, Element], models: dict[str, str], place: PlacedPar
             elements[name] = Element(name, nodes, "moff_pins")
 
 
-def _dead_sources(elements: dict[str, Element], facts: Facts) -> None:
-    """Supplies and controlled currents that a netlist brings along: without power they are open, or uncertain."""
+def _dead_sources(elements: dict[str, Element], facts: Facts, z: Mapping[str, float]) -> None:
+    """Supplies and controlled currents that a netlist brings along: without power they are open, or uncertain.
+
+    The mains plug is pulled, and what holds a described supply's reservoirs at their voltage, or stands for the current
+    of the other channels, is gone.
+    """
     for name, element in list(elements.items()):
         kind = name[0].lower()
-        if kind == "i" or (kind == "b" and "i" in element.rest.lower().split("=")[0]):
+        plugged = name == PLUG or (kind == "g" and name.endswith(OTHERS))
+        if kind == "i" or plugged or (kind == "b" and "i" in element.rest.lower().split("=")[0]):
             del elements[name]
         elif kind == "v" and name != GENERATOR and element.has_value and element.value:
             del elements[name]
-            _add(elements, f"{OFF}{name.replace('.', '_')}", element.nodes[:2], facts.rail_ohms)
+            ohms = facts.rail_ohms * exp(z.get(f"rail {_rail_of(name)}", 0.0) * log(facts.rail_times))
+            _add(elements, f"{OFF}{name.replace('.', '_')}", element.nodes[:2], ohms)
+
+
+def _rail_of(source: str) -> str:
+    """Return the rail that a source feeds, by its name."""
+    return source.removeprefix("v_").removesuffix(HOLD).upper()
 
 
 def _electrolytic(elements: dict[str, Element], place: PlacedPart, facts: Facts, z: Mapping[str, float]) -> None:
