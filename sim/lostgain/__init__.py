@@ -51,7 +51,9 @@ if TYPE_CHECKING:
     from lostgain.readings.reference import with_reference
     from lostgain.readings.write import write as write_readings
     from lostgain.report.drawing.draw import draw_stage
+    from lostgain.report.explain_html import explain_html
     from lostgain.report.folders import prediction_pictures, verdict_pictures
+    from lostgain.report.record_explain import explain_record
     from lostgain.report.record_import import import_record
     from lostgain.report.record_next import next_record
     from lostgain.report.record_route import route_record
@@ -62,6 +64,7 @@ if TYPE_CHECKING:
     from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
     from lostgain.report.sheet_text import render_text as sheet_text
     from lostgain.report.text_check import check_text
+    from lostgain.report.text_explain import explain_text
     from lostgain.report.text_import import import_text
     from lostgain.report.text_match import verdict_text
     from lostgain.report.text_next import next_line, next_text
@@ -78,6 +81,7 @@ if TYPE_CHECKING:
     from lostgain.signatures.predict import Prediction, predict
     from lostgain.signatures.sentences import sentences
     from lostgain.signatures.table import Table
+    from lostgain.teach.explain import explain
     from lostgain.teach.outlook import outlook
     from lostgain.teach.route import route
     from lostgain.unit.find import find_units
@@ -120,6 +124,10 @@ _PLACES = {
     "cluster": ("engine.cluster", "cluster"),
     "compare_printed": ("bench.printed", "compare_printed"),
     "draw_stage": ("report.drawing.draw", "draw_stage"),
+    "explain": ("teach.explain", "explain"),
+    "explain_html": ("report.explain_html", "explain_html"),
+    "explain_record": ("report.record_explain", "explain_record"),
+    "explain_text": ("report.text_explain", "explain_text"),
     "find_units": ("unit.find", "find_units"),
     "free_folder": ("netlists.write", "free_folder"),
     "import_netlist": ("netlists.take", "import_netlist"),
@@ -211,6 +219,10 @@ __all__ = [
     "cluster",
     "compare_printed",
     "draw_stage",
+    "explain",
+    "explain_html",
+    "explain_record",
+    "explain_text",
     "find_units",
     "free_folder",
     "import_netlist",

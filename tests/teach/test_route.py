@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -26,15 +27,12 @@ def small() -> Outlook:
         for number, each in enumerate(found.readings)
         if each.feature.frequency in (0, -1) or number == found.first
     ]
-    return Outlook(
-        found.channel,
-        tuple(found.readings[each] for each in keep),
-        tuple(found.ranges[each] for each in keep),
-        keep.index(found.first),
-        found.lifted,
-        found.decision,
-        found.weight,
-        found.chance[:, keep],
+    return replace(
+        found,
+        readings=tuple(found.readings[each] for each in keep),
+        ranges=tuple(found.ranges[each] for each in keep),
+        first=keep.index(found.first),
+        chance=found.chance[:, keep],
     )
 
 

@@ -91,7 +91,9 @@ class Belief:
         return np.asarray(np.bincount(self.suspect, self.weight, len(self.named)), dtype=float)
 
 
-def belief(table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None = None) -> Belief:
+def belief(
+    table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None = None, most: int = MOST
+) -> Belief:
     """Return what is believed, before any reading too.
 
     Parameters
@@ -102,16 +104,20 @@ def belief(table: Table, rows: list[Reading], good: str, rates: Rates, knowledge
         The channel known to be good, or empty.
     rates : Rates
     knowledge : Knowledge or None
+    most : int
+        Hypotheses to keep, at most.
     """
     try:
         posterior = weigh(table, rows, good, rates, knowledge)
     except UserError:  # nothing that could be compared was read yet
-        return _before(table, rows, good, rates, knowledge)
+        return _before(table, rows, good, rates, knowledge, most)
     cases = [(case.channel, case.share) for case in posterior.cases]
-    return _kept(table, posterior.found, cases, posterior.healthy, posterior.unexplained, posterior.seen)
+    return _kept(table, posterior.found, cases, posterior.healthy, posterior.unexplained, posterior.seen, most)
 
 
-def _before(table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None) -> Belief:
+def _before(
+    table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None, most: int
+) -> Belief:
     seen = observed(table, rows, instruments(table.circuit.unit.folder), good)
     found = hypotheses(table, [Feature(0, -1, False, 0.0)])
     channels = [channel for channel in table.circuit.unit.channels if channel.name != good] or list(
@@ -126,19 +132,20 @@ def _before(table: Table, rows: list[Reading], good: str, rates: Rates, knowledg
     allow = allowances()
     left = (1 - allow.prior_healthy - allow.prior_unexplained) / sum(float(share.sum()) for _, share in cases)
     cases = [(name, share * left) for name, share in cases]
-    return _kept(table, found, cases, allow.prior_healthy, allow.prior_unexplained, seen)
+    return _kept(table, found, cases, allow.prior_healthy, allow.prior_unexplained, seen, most)
 
 
 def _kept(
-    table: Table, found: Hypotheses, cases: list[tuple[str, Values]], healthy: float, unexplained: float, seen: Observed
-) -> Belief:
+    table: Table, found: Hypotheses, cases: list[tuple[str, Values]], healthy: float, unexplained: float,
+    seen: Observed, most: int,
+) -> Belief:  # fmt: skip
     """Name the hypotheses and keep those that count; the healthy unit is always one of them."""
     count = len(found.fault)
     weight = np.concatenate([np.where(found.fault >= 0, share, 0.0) for _, share in cases])
     weight[0] = healthy
     order = np.argsort(-weight, kind="stable")
     enough = int(np.searchsorted(np.cumsum(weight[order]), HELD * weight.sum())) + 1
-    keep = np.unique(np.append(order[: min(enough, MOST)], 0))
+    keep = np.unique(np.append(order[: min(enough, most)], 0))
     named: dict[Named, int] = {}
     lifted: dict[tuple[str, str], int] = {}
     suspect, decision = [], []

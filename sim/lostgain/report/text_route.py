@@ -71,10 +71,15 @@ def leaf_text(leaf: Leaf) -> str:
     if leaf.ends == "healthy":
         return "Nothing shows here. If the fault comes and goes: warm, cool and tap while the signal is watched."
     if len(names) == 1 or leaf.ends == "sure":
-        return f"Lift and measure {names[0]} ({share_text(leaf.parts[0][1])})." + _ENDS[leaf.ends]
+        return f"{_look(names[0])} ({share_text(leaf.parts[0][1])})." + _ENDS[leaf.ends]
     parts = ", ".join(f"{name or 'nothing wrong'} {share_text(share)}" for name, share in leaf.parts)
     rest = f", others {share_text(leaf.others)}" if leaf.others >= 0.03 else ""
-    return f"{parts}{rest}.{_ENDS[leaf.ends]} Lift and measure {names[0] if names else 'nothing'} first."
+    return f"{parts}{rest}.{_ENDS[leaf.ends]} {_look(names[0]) if names else 'Measure nothing'} first."
+
+
+def _look(part: str) -> str:
+    """Return how a part is looked at: a rail, whose name has no number, is not lifted."""
+    return f"Lift and measure {part}" if part[-1:].isdigit() else f"Measure the supply {part}"
 
 
 def _step(step: Step, depth: int) -> list[str]:

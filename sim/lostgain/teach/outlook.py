@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from lostgain.bench.healthy import output_point
-from lostgain.diagnosis.belief import HEALTHY, Belief, belief
+from lostgain.diagnosis.belief import HEALTHY, Belief, Named, belief
 from lostgain.diagnosis.candidates import Candidate, candidates
 from lostgain.diagnosis.expected import together
 from lostgain.diagnosis.features import scaled, unscaled
@@ -31,6 +31,8 @@ Whole = NDArray[np.int_]
 
 #: Units drawn from each hypothesis (an even number), and their seed.
 DRAWN, SEED = 4, 20_260
+#: Hypotheses that are followed, the most probable.
+MOST = 2500
 #: Healthy readings lie this many standard deviations about their middle: 19 of 20.
 HEALTHY_RANGE = 1.96
 #: A level below this share of the healthy one is "far too low"; DC further off than this [V] and share is "far off".
@@ -52,6 +54,10 @@ class Outlook:
         For each reading, what each of its ranges is called: ``as healthy, 2.1 to 2.9 V rms``.
     first : int
         The reading that stands for the symptom: level at the output, or the last point in reach.
+    named : tuple of Named
+        Suspects, each part and mode once.
+    suspect : array of int, (unit,)
+        Place in `named` for each unit drawn.
     lifted : tuple of (str, str)
         What one could do in the end: part and channel; `HEALTHY` for nothing.
     decision : array of int, (unit,)
@@ -66,6 +72,8 @@ class Outlook:
     readings: tuple[Candidate, ...]
     ranges: tuple[tuple[str, ...], ...]
     first: int
+    named: tuple[Named, ...]
+    suspect: Whole
     lifted: tuple[tuple[str, str], ...]
     decision: Whole
     weight: Values
@@ -91,7 +99,7 @@ def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, poin
     unit = table.circuit.unit
     known = instruments(unit.folder)
     channel = unit.channels[0].name
-    believed = belief(table, [], "", rates, knowledge)
+    believed = belief(table, [], "", rates, knowledge, MOST)
     minutes = {point.name: point.minutes for point in unit.points}
     wanted = [
         Candidate(each.reading, each.feature, max(each.away, minutes[each.reading.point]), each.away)
@@ -108,8 +116,9 @@ def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, poin
         below = ndtr((cut[None] - shown[:, number, None]) / error[:, number, None])
         chance[:, number, : len(cut) + 1] = np.diff(below, axis=1, prepend=0.0, append=1.0)
     weight = believed.weight[mine][rows]
-    return Outlook(channel, tuple(wanted), tuple(names), _first(table, wanted), believed.lifted,
-                   believed.decision[mine][rows], weight / weight.sum(), np.maximum(chance, 0.0))  # fmt: skip
+    return Outlook(channel, tuple(wanted), tuple(names), _first(table, wanted), believed.named,
+                   believed.suspect[mine][rows], believed.lifted, believed.decision[mine][rows],
+                   weight / weight.sum(), np.maximum(chance, 0.0))  # fmt: skip
 
 
 def _drawn(mean: Values, cov: Values, single: Values) -> tuple[Values, Values, Whole]:

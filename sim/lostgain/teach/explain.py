@@ -1,0 +1,187 @@
+"""A unit explained for learning: what each stage and part does, what a healthy one shows, and what failures change."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from lostgain.bench.healthy import as_read, healthy_dc, healthy_level
+from lostgain.bench.sheet_model import Range
+from lostgain.diagnosis.severity import sentence
+from lostgain.faults import Fault
+from lostgain.readings import instruments
+from lostgain.signatures import Table, sentences
+from lostgain.signatures.gains import StageGain, stage_gains
+from lostgain.signatures.tabled import middle, tabled
+from lostgain.teach.outlook import Outlook, Values
+from lostgain.unit.library import stage as library_stage
+from lostgain.unit.model import Part, Stage, TestPoint
+from lostgain.unit.summary import value_shown
+
+#: The stage that rails and their fuses belong to.
+SUPPLY = "supply"
+#: A reading that tells less than this of a failure [bit] is not named.
+TELLS = 0.2
+
+
+@dataclass(frozen=True)
+class Failure:
+    """One way a part fails.
+
+    Parameters
+    ----------
+    fault : Fault
+        Of middle severity.
+    says : str
+        What has happened.
+    sees : tuple of str
+        What it changes, most telling first.
+    telling : str
+        The reading that speaks most for it, and what it then shows: ``U2 pin 1, level at 500 Hz: nothing``; empty where
+        no reading does.
+    """
+
+    fault: Fault
+    says: str
+    sees: tuple[str, ...]
+    telling: str
+
+
+@dataclass(frozen=True)
+class ExplainedPart:
+    """A part.
+
+    Parameters
+    ----------
+    part : Part
+    value : str
+    does : str
+        What it is there for, and what shows when it fails; may be empty.
+    failures : tuple of Failure
+    """
+
+    part: Part
+    value: str
+    does: str
+    failures: tuple[Failure, ...]
+
+
+@dataclass(frozen=True)
+class ExplainedPoint:
+    """A test point.
+
+    Parameters
+    ----------
+    point : TestPoint
+    about : str
+        What is seen there in a healthy stage; may be empty.
+    levels : tuple of Range
+        Of healthy units, at each frequency [V rms].
+    dc : Range
+        [V]
+    """
+
+    point: TestPoint
+    about: str
+    levels: tuple[Range, ...]
+    dc: Range
+
+
+@dataclass(frozen=True)
+class ExplainedStage:
+    """A stage.
+
+    Parameters
+    ----------
+    stage : Stage or None
+        None for the supply.
+    name, purpose, formula : str
+        `formula` is its gain, for people; may be empty.
+    gain : StageGain or None
+        As simulated, healthy.
+    parts : tuple of ExplainedPart
+    points : tuple of ExplainedPoint
+    """
+
+    stage: Stage | None
+    name: str
+    purpose: str
+    formula: str
+    gain: StageGain | None
+    parts: tuple[ExplainedPart, ...]
+    points: tuple[ExplainedPoint, ...]
+
+
+def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
+    """Return a unit's stages in signal order, the supply last.
+
+    Parameters
+    ----------
+    table : Table
+    outlook : Outlook
+        What can be read in it.
+    """
+    unit = table.circuit.unit
+    faults: dict[str, dict[str, list[Fault]]] = {}
+    for fault in table.faults:
+        if not fault.members:
+            faults.setdefault(fault.part, {}).setdefault(fault.mode, []).append(fault)
+    told = _tellings(outlook)
+    state = tabled(table, table.faults[0]).healthy
+    gains = {gain.stage: gain for gain in stage_gains(table.circuit, state)}
+
+    def part(each: Part) -> ExplainedPart:
+        found = [_failure(table, middle(some), told) for some in faults.get(each.designator, {}).values()]
+        return ExplainedPart(each, value_shown(each), each.does, tuple(found))
+
+    def explained(name: str, stage: Stage | None) -> ExplainedStage:
+        facts = library_stage(stage.library) if stage is not None and stage.library else None
+        parts = tuple(part(each) for each in unit.parts.values() if each.stage == name)
+        points = tuple(_point(table, each, facts.nodes if facts else {}) for each in unit.points if each.stage == name)
+        purpose = facts.purpose if facts else ""
+        return ExplainedStage(stage, name, purpose, facts.gain if facts else "", gains.get(name), parts, points)
+
+    found = [explained(stage.name, stage) for stage in unit.stages]
+    found += [explained(SUPPLY, None)] if any(each.stage == SUPPLY for each in unit.parts.values()) else []
+    return tuple(each for each in found if each.parts or each.points)
+
+
+def _failure(table: Table, fault: Fault, told: dict[tuple[str, str], str]) -> Failure:
+    sees = sentences(tabled(table, fault))
+    says = sentence(fault, fault.severity, None, table.circuit, None)
+    return Failure(fault, says, tuple(sees), told.get((fault.part, fault.mode), ""))
+
+
+def _point(table: Table, point: TestPoint, nodes: object) -> ExplainedPoint:
+    instrument = instruments(table.circuit.unit.folder)[table.circuit.unit.setup.instrument]
+    about = nodes.get(point.node.rpartition("/")[2], "") if isinstance(nodes, dict) else ""
+    levels = tuple(as_read(healthy_level(table, point.name, index), instrument, "level")
+                   for index in range(len(table.frequencies)))  # fmt: skip
+    return ExplainedPoint(point, about, levels, as_read(healthy_dc(table, point.name), instrument, "dc"))
+
+
+def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
+    """Return, for each part and mode, the reading that speaks most for it and what it then shows."""
+    every = _shares(outlook, np.ones(len(outlook.weight), dtype=bool))
+    found = {}
+    for number, named in enumerate(outlook.named):
+        mine = outlook.suspect == number
+        if named.fault is None or not mine.any():
+            continue
+        own = _shares(outlook, mine)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            bits = np.where(own > 0, own * np.log2(own / every), 0.0).sum(axis=1)
+        best = int(bits.argmax())
+        if bits[best] < TELLS:
+            continue
+        reading, shows = outlook.readings[best].reading, outlook.ranges[best][int(own[best].argmax())]
+        what = reading.quantity if reading.frequency is None else f"{reading.quantity} at {reading.frequency:g} Hz"
+        found[named.fault.part, named.fault.mode] = f"{reading.point}, {what}: {shows}"
+    return found
+
+
+def _shares(outlook: Outlook, which: np.ndarray) -> Values:
+    """How often each range of each reading comes: array, (reading, range)."""
+    weight = outlook.weight[which]
+    return np.asarray(np.tensordot(weight / weight.sum(), outlook.chance[which], 1))

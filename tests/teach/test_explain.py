@@ -1,0 +1,52 @@
+"""A unit explained: nothing left out, numbers as the table has them, readable."""
+
+from __future__ import annotations
+
+import re
+from functools import cache
+
+from lostgain import explain_html, explain_record, explain_text
+from lostgain.bench import cautions
+from lostgain.faults import rates
+from lostgain.teach.explain import ExplainedStage, explain
+from lostgain.teach.outlook import outlook
+from tests.diagnosis.megaphone import megaphone
+
+
+@cache
+def stages() -> tuple[ExplainedStage, ...]:
+    return explain(megaphone(), outlook(megaphone(), rates("bench")))
+
+
+def test_every_part_and_point_is_explained_once() -> None:
+    unit = megaphone().circuit.unit
+    parts = [part.part.designator for stage in stages() for part in stage.parts]
+    assert sorted(parts) == sorted(unit.parts)
+    points = [point.point.name for stage in stages() for point in stage.points]
+    assert sorted(points) == sorted(point.name for point in unit.points)
+
+
+def test_every_failure_of_the_table_is_explained_once() -> None:
+    told = [(each.fault.part, each.fault.mode) for stage in stages() for part in stage.parts for each in part.failures]
+    assert len(told) == len(set(told))
+    assert set(told) == {(fault.part, fault.mode) for fault in megaphone().faults if not fault.members}
+
+
+def test_what_tells_an_open_coupling_capacitor_is_the_signal_behind_it() -> None:
+    """Common practice, no source: an open coupling capacitor leaves the signal ahead of it and takes it behind."""
+    failures = {(each.fault.part, each.fault.mode): each for stage in stages() for part in stage.parts
+                for each in part.failures}  # fmt: skip
+    assert any("gone" in text or "low" in text for text in failures["C1", "open"].sees)
+    assert "level" in failures["C1", "open"].telling
+
+
+def test_it_can_be_read() -> None:
+    unit = megaphone().circuit.unit
+    text = explain_text(stages(), unit, megaphone().frequencies)
+    assert max(map(len, text.splitlines())) <= 80
+    page = explain_html(stages(), unit, megaphone().frequencies, cautions(unit))
+    names = re.findall(r'id="([^"]+)"', page)
+    assert len(names) == len(set(names))
+    assert page.count("<svg") == sum(stage.stage is not None and stage.stage.source == "library" for stage in stages())
+    assert not re.search(r'(src|href)="[^#"]', page)  # nothing is fetched from anywhere
+    assert len(explain_record(stages(), megaphone().frequencies)["stages"]) == len(stages())
