@@ -11,10 +11,11 @@ import numpy as np
 import pytest
 
 from lostgain import match, next_reading, open_unit, part_checks, power_off, read_readings
-from lostgain.diagnosis import Verdict
+from lostgain.diagnosis import Verdict, two_at_once
 from lostgain.diagnosis.features import feature_of
 from lostgain.diagnosis.information import told
 from lostgain.diagnosis.next_model import NextReading
+from lostgain.engine import Pool
 from lostgain.readings import Reading, instruments
 from lostgain.report.record_next import next_record
 from lostgain.report.records import verdict_record
@@ -264,6 +265,13 @@ def test_the_order_of_readings_does_not_matter() -> None:
     assert all(each.probability == pytest.approx(mine[each.part, each.mode], abs=1e-6) for each in other.suspects)
     total = sum(each.probability for each in one.suspects) + one.healthy + one.unexplained
     assert total == pytest.approx(1.0)
+
+
+def test_two_failures_at_once() -> None:
+    given = readings(*ALIKE[:1], ohms("R6", 80e3), ohms("R4", 4e3), ohms("R3", 2.2e3), ohms("R5", 10e3), esr("C3", 1.3))
+    with Pool(2) as pool:
+        tried = two_at_once(table(), given, pool)
+    assert set(tried.pairs[0].parts) == {"R4", "R6"}
 
 
 def test_numbers_are_finite() -> None:

@@ -191,7 +191,7 @@ def _log(table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], 
     seen, found = posterior.seen, posterior.found
     faults = tuple(table.faults[each - 1] for each in pair)
     both = assembled(table.circuit, faults[:1], [row, row], table.key, 0)
-    mean = predicted(both, seen.features)[0, 0]
+    mean = _predicted_of_both(both, posterior, pair)
     if not np.isfinite(mean).all():
         return -np.inf
     columns = np.array([feature for _, feature in seen.latent], dtype=int)
@@ -206,6 +206,20 @@ def _log(table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], 
     )[0]
     prior = [float(case.prior[found.row == each].sum()) for each in pair]
     return float(log + np.log(prior[0] + 1e-15) + np.log(prior[1] + 1e-15))
+
+
+def _predicted_of_both(both: Table, posterior: Posterior, pair: tuple[int, ...]) -> Values:
+    """Return what a pair predicts: array, (feature,).
+
+    With the power off, what is read across a part is mostly its own affair: of both, the one that moves it counts.
+    """
+    found, features = posterior.found, posterior.seen.features
+    rows = found.rows.mean[list(pair)]
+    mean = rows[np.argmax(np.abs(rows - found.rows.mean[0]), axis=0), np.arange(len(features))]
+    powered = [number for number, each in enumerate(features) if not each.is_off]
+    if powered:
+        mean[powered] = predicted(both, [features[number] for number in powered])[0, 0]
+    return np.asarray(mean)
 
 
 def _named(table: Table, job: tuple[Case, tuple[int, ...]], probability: float) -> Two:
