@@ -88,8 +88,15 @@ def part_text(part: ExplainedPart) -> str:
 
 def failure_text(failure: Failure) -> str:
     """Return a failure in one paragraph: what has happened, what it changes, what tells it."""
-    told = f" Most telling: {failure.telling}." if failure.telling else " No reading here tells it from others."
-    return f"{failure.says}. {' '.join(failure.sees[:3])}{told}"
+    told = telling_text(failure)
+    return f"{failure.says[:1].upper()}{failure.says[1:]}. {' '.join(failure.sees[:3])}{' ' if told else ''}{told}"
+
+
+def telling_text(failure: Failure) -> str:
+    """Return the most telling reading; nothing where no reading shows the failure at all."""
+    if failure.telling:
+        return f"Most telling: {failure.telling}."
+    return "" if any("leaves no mark" in each for each in failure.sees) else "No reading here marks it clearly."
 
 
 def _part(part: ExplainedPart) -> list[str]:

@@ -10,11 +10,12 @@ from lostgain.bench.healthy import as_read, healthy_dc, healthy_level
 from lostgain.bench.sheet_model import Range
 from lostgain.diagnosis.severity import sentence
 from lostgain.faults import Fault
-from lostgain.readings import instruments
+from lostgain.quantities import show
+from lostgain.readings import Reading, instruments
 from lostgain.signatures import Table, sentences
 from lostgain.signatures.gains import StageGain, stage_gains
 from lostgain.signatures.tabled import middle, tabled
-from lostgain.teach.outlook import Outlook, Values
+from lostgain.teach.outlook import HEALTHY_WORDS, Outlook, Values
 from lostgain.unit.library import stage as library_stage
 from lostgain.unit.model import Part, Stage, TestPoint
 from lostgain.unit.summary import value_shown
@@ -172,13 +173,18 @@ def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
         own = _shares(outlook, mine)
         with np.errstate(divide="ignore", invalid="ignore"):
             bits = np.where(own > 0, own * np.log2(own / every), 0.0).sum(axis=1)
-        best = int(bits.argmax())
-        if bits[best] < TELLS:
-            continue
-        reading, shows = outlook.readings[best].reading, outlook.ranges[best][int(own[best].argmax())]
-        what = reading.quantity if reading.frequency is None else f"{reading.quantity} at {reading.frequency:g} Hz"
-        found[named.fault.part, named.fault.mode] = f"{reading.point}, {what}: {shows}"
+        for best in np.argsort(-bits, kind="stable"):
+            shows = outlook.ranges[best][int(own[best].argmax())]
+            # A reading that is as it should be speaks against other failures, not for this one.
+            if bits[best] >= TELLS and HEALTHY_WORDS not in shows:
+                found[named.fault.part, named.fault.mode] = f"{_read(outlook.readings[best].reading)}: {shows}"
+                break
     return found
+
+
+def _read(reading: Reading) -> str:
+    what = reading.quantity if reading.frequency is None else f"{reading.quantity} at {show(reading.frequency, 'Hz')}"
+    return f"{reading.point}, {what}"
 
 
 def _shares(outlook: Outlook, which: np.ndarray) -> Values:

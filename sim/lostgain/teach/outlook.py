@@ -38,6 +38,8 @@ HEALTHY_RANGE = 1.96
 #: A level below this share of the healthy one is "far too low"; DC further off than this [V] and share is "far off".
 FAR_LEVEL, FAR_VOLTS, FAR_SHARE = 0.25, 1.0, 0.5
 QUANTITIES = ("level", "dc")
+#: What the name of the range holds in which a healthy unit reads.
+HEALTHY_WORDS = "as healthy"
 
 
 @dataclass(frozen=True)
@@ -163,14 +165,14 @@ def _of_level(each: Candidate, middle: float, low: float, high: float) -> tuple[
     nothing = 2 * each.feature.floor
     if low <= nothing:  # hardly anything there in a healthy unit
         high = _round(max(high, 2 * nothing))
-        return [high], (f"next to nothing, as healthy (below {show_level(high, form, 2)})",
+        return [high], (f"next to nothing, {HEALTHY_WORDS} (below {show_level(high, form, 2)})",
                         f"more than healthy (above {show_level(high, form, 2)})")  # fmt: skip
     factor = 2 * 2**0.5 if form == "pp" else 1.0
     low, high, far = (_round(value * factor) / factor for value in (low, high, FAR_LEVEL * middle))
     said = [show_level(value, form, 2) for value in (far, low, high)]
     cuts = [nothing, far, low, high]
     names = ["nothing", f"far too low (below {said[0]})", f"low ({said[0]} to {said[1]})",
-             f"as healthy ({said[1]} to {said[2]})", f"high (above {said[2]})"]  # fmt: skip
+             f"{HEALTHY_WORDS} ({said[1]} to {said[2]})", f"high (above {said[2]})"]  # fmt: skip
     if far <= 1.5 * nothing or far >= low:
         del cuts[1]
         names[1:3] = [f"low (below {said[1]})"]
@@ -183,7 +185,7 @@ def _of_dc(each: Candidate, middle: float, low: float, high: float) -> tuple[lis
     off = max(FAR_VOLTS, FAR_SHARE * abs(middle), 1.5 * (high - low))
     far_low, far_high = _round(middle - off), _round(middle + off)
     said = [show(value, "V", 2) for value in (far_low, low, high, far_high)]
-    names = (f"far below (under {said[0]})", f"below ({said[0]} to {said[1]})", f"as healthy ({said[1]} to {said[2]})",
+    names = (f"far below (under {said[0]})", f"below ({said[0]} to {said[1]})", f"{HEALTHY_WORDS} ({said[1]} to {said[2]})",
              f"above ({said[2]} to {said[3]})", f"far above (over {said[3]})")  # fmt: skip
     return [far_low, low, high, far_high], names
 
