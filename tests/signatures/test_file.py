@@ -141,7 +141,7 @@ def test_old_tables_of_a_unit_go_out(tmp_path: Path) -> None:
         touch("bass-0123456789abcdef.nc", 9),
     ]
     left = touch(f"{mine[0].name}.12.part", 0)
-    tidy(tmp_path, "amp", mine[0])
+    tidy(mine[0], TABLES)
     assert [path.exists() for path in mine] == [True] * TABLES + [False] * 3
     assert all(path.exists() for path in others)
     assert not left.exists()

@@ -118,7 +118,7 @@ def unlike(made: Table) -> int:
     numbers = varied(made.circuit)
     like = RowTask(made.circuit, (), numbers, deviates(2, len(numbers), building.SEED), building.SLOW_DRAWS)
     rows = [((), None, True), *(((fault,), None, True) for fault in made.faults)]
-    return len(set(row_keys(like, [*rows, *(((), stray, True) for stray in made.strays)])))
+    return len(set(row_keys(like, [*rows, *(((), stray, True) for stray in made.strays)], {})))
 
 
 def test_an_added_frequency_costs_its_own_rows_only(

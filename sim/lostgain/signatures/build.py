@@ -16,7 +16,7 @@ from lostgain.engine import Pool
 from lostgain.faults import Fault, Stray, listing, strays
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures.draws import deviates, varied
-from lostgain.signatures.file import load, open_table, save, tidy, used
+from lostgain.signatures.file import TABLES, load, open_table, save, tidy, used
 from lostgain.signatures.kept import Kept
 from lostgain.signatures.rows import RowTask
 from lostgain.signatures.simulate import Row, simulated
@@ -151,7 +151,8 @@ class _Wanted:
         with closing(Kept(self.path.with_name("rows.db"))) as kept, _workers(pool) as workers:
             for number, task in enumerate(tasks):
                 told = _told(progress, number, len(tasks))
-                results = simulated(task, rows, kept, workers, told)
+                content = made_of(task.circuit, (), self.seed, self.draws, self.slow_draws)
+                results = simulated(task, rows, content, kept, workers, told)
                 made.append(assembled(task.circuit, self.faults, results, key_of(self.content), self.seed, self.strays))
             whole = joined(made, self.circuit)
             whole.data.attrs["made_of"] = json.dumps(named_digests(self.content))
@@ -160,7 +161,7 @@ class _Wanted:
             except OSError as error:
                 raise cannot_keep(self.path, error) from error
             kept.trim()
-        tidy(self.path.parent, self.circuit.unit.name, self.path)
+        tidy(self.path, TABLES)
         return whole
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import glob
 import json
 import os
 from collections.abc import Mapping
@@ -21,6 +22,8 @@ _VARIABLES = {"dc", "level", "swing", "wave", "small_signal", "settled", "status
 MAY_DIFFER = {"ngspice", "draws"}
 #: Tables of one unit that are kept; older ones are of what its file said before.
 TABLES = 8
+#: Hexadecimal digits of a key.
+KEY = 16
 
 
 def save(table: Table, path: Path) -> None:
@@ -109,12 +112,22 @@ def open_table(
     return Table(circuit, faults, data, str(data.attrs.get("key")), strays, remarks=tuple(remarks))
 
 
-def tidy(folder: Path, unit: str, latest: Path) -> None:
-    """Remove tables of what a unit's file said long ago, and what writing that was stopped left of the latest."""
-    tables = [path for path in folder.glob(f"{unit}-*.nc") if len(path.stem) == len(unit) + 17 and path != latest]
-    for path in sorted(tables, key=_age)[TABLES - 1 :]:
+def tidy(latest: Path, most: int) -> None:
+    """Remove what a unit's file said long ago, and what writing that was stopped left of the latest.
+
+    Parameters
+    ----------
+    latest : Path
+        ``NAME-KEY.SUFFIX``, just written.
+    most : int
+        How many of that name and suffix to keep: those used last.
+    """
+    name = latest.stem[:-KEY]
+    others = [path for path in latest.parent.glob(f"{glob.escape(name)}*{latest.suffix}") if path != latest]
+    alike = [path for path in others if len(path.stem) == len(latest.stem) and path.stem.startswith(name)]
+    for path in sorted(alike, key=_age)[most - 1 :]:
         path.unlink(missing_ok=True)
-    for path in folder.glob(f"{latest.name}.*.part"):
+    for path in latest.parent.glob(f"{glob.escape(latest.name)}.*.part"):
         path.unlink(missing_ok=True)
 
 

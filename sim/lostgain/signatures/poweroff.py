@@ -10,11 +10,12 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import Executor
-from contextlib import closing
-from dataclasses import astuple, replace
+from contextlib import ExitStack, closing
+from dataclasses import astuple, dataclass, replace
+from typing import Any
 
 from lostgain.circuit import Circuit
-from lostgain.engine import Pool
+from lostgain.engine import Pool, Session
 from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
 from lostgain.readings import instruments
@@ -22,14 +23,17 @@ from lostgain.readings.model import OFF, Instrument, Reading
 from lostgain.readings.words import quantities as facts_of
 from lostgain.signatures.build import DRAWS, SEED
 from lostgain.signatures.draws import CUT, deviates, varied
+from lostgain.signatures.file import tidy
+from lostgain.signatures.kept import Kept
 from lostgain.signatures.poweroff_circuit import varied_off
 from lostgain.signatures.poweroff_esr import esr_table
 from lostgain.signatures.poweroff_facts import Facts, facts
 from lostgain.signatures.poweroff_meter import Meter
 from lostgain.signatures.poweroff_places import Place, named, usual
-from lostgain.signatures.poweroff_row import FAULT_DRAWS, OffRow, OffTask, empty_row, run_off_row
+from lostgain.signatures.poweroff_row import FAULT_DRAWS, JOINTS, OffRow, OffTask, empty_row, run_off_row
 from lostgain.signatures.poweroff_table import OffTable, assembled_off, load_off, save_off
-from lostgain.signatures.store import Journal, alone, cannot_keep, folder
+from lostgain.signatures.simulate import FAULTS, same_versions, simulated_or_kept
+from lostgain.signatures.store import alone, cannot_keep, folder
 from lostgain.signatures.table import Table
 from lostgain.unit.library import device
 
@@ -41,6 +45,8 @@ METHOD = 1
 OFF_DRAWS = 8
 #: Longest time a row may take [s].
 ROW_LIMIT = 60.0
+#: Power-off parts of one unit that are kept: some for each of its tables.
+PARTS = 48
 
 
 def power_off(
@@ -125,38 +131,48 @@ def _part(
         found = load_off(path, instrument.name, meter, places, rows, key)
         if found is not None:
             return found
-        with closing(Journal(path.with_suffix(".partial"), key)) as journal:
-            tasks = _tasks(table, stated, meter, places)
-            if isinstance(pool, Pool):
-                done = _run(tasks, journal, pool, progress)
-            else:
-                with Pool(executor=pool, time_limit=ROW_LIMIT) as own:
-                    done = _run(tasks, journal, own, progress)
+        with closing(Kept(path.with_name("rows.db"))) as kept, ExitStack() as stack:
+            if not isinstance(pool, Pool):
+                pool = stack.enter_context(Pool(executor=pool, time_limit=ROW_LIMIT))
+            done = _run(_tasks(table, stated, meter, places), kept, pool, progress)
             made = assembled_off(instrument.name, meter, places, done, key)
             try:
                 save_off(made, path)
             except OSError as error:
                 raise cannot_keep(path, error) from error
-            journal.remove()
+            kept.trim()
+        tidy(path, PARTS)
     return load_off(path, instrument.name, meter, places, rows, key) or made
+
+
+def _content(
+    circuit: Circuit, stated: Facts, meter: Meter, places: Sequence[Place], faults: Sequence[Fault | Stray]
+) -> dict[str, Any]:
+    """Return all that the numbers of a power-off part come from, by name."""
+    parts = {name: place.part for name, place in circuit.parts.items()}
+    kinds = sorted({part.kind for part in parts.values()})
+    used = sorted({part.device for part in parts.values() if part.device})
+    return {
+        "method": METHOD, "ngspice": circuit.version,
+        "circuit": circuit.flat.lines(), "test points": list(circuit.points.items()),
+        "parts": [
+            (name, part.kind, part.value, part.rating, part.tolerance, part.device) for name, part in parts.items()
+        ],
+        "device classes": [(name, repr(device(name).spreads)) for name in used],
+        "failure modes": [(kind, repr(modes_for(kind))) for kind in kinds],
+        "rails": repr(circuit.unit.rails),
+        "reservoirs": repr([astuple(each)[:4] for each in circuit.unit.reservoirs]),
+        "facts": repr(stated), "esr": repr(esr_table()), "meter": repr(meter),
+        "places and faults": [repr(each) for each in (*places, *faults)],
+        "draws": [SEED, OFF_DRAWS, FAULT_DRAWS, CUT],
+    }  # fmt: skip
 
 
 def _key(
     circuit: Circuit, stated: Facts, meter: Meter, places: Sequence[Place], faults: Sequence[Fault | Stray]
 ) -> str:
     """Return the identifier of a power-off part: a digest of all that its numbers come from."""
-    parts = {name: place.part for name, place in circuit.parts.items()}
-    kinds = sorted({part.kind for part in parts.values()})
-    used = sorted({part.device for part in parts.values() if part.device})
-    content = [
-        METHOD, circuit.version, circuit.flat.lines(), list(circuit.points.items()),
-        [(name, part.kind, part.value, part.rating, part.tolerance, part.device) for name, part in parts.items()],
-        [(name, repr(device(name).spreads)) for name in used],
-        [(kind, repr(modes_for(kind))) for kind in kinds],
-        repr(circuit.unit.rails), repr([astuple(each)[:4] for each in circuit.unit.reservoirs]),
-        repr(stated), repr(esr_table()), repr(meter), [repr(each) for each in (*places, *faults)],
-        [SEED, OFF_DRAWS, FAULT_DRAWS, CUT],
-    ]  # fmt: skip
+    content = list(_content(circuit, stated, meter, places, faults).values())
     return hashlib.sha256(json.dumps(content).encode()).hexdigest()[:16]
 
 
@@ -170,40 +186,50 @@ def _tasks(table: Table, stated: Facts, meter: Meter, places: tuple[Place, ...])
     return [OffTask(circuit, stated, meter, places, fault, stray, numbers, z, more) for fault, stray in rows]
 
 
-def _run(tasks: list[OffTask], journal: Journal, pool: Pool, progress: Progress | None) -> list[OffRow]:
-    """Simulate the rows that are not in the journal; rows whose circuits are the same to the letter only once."""
-    twins = _twins(tasks)
-    done = journal.done(empty_row(tasks[0]))
-    first = sorted(set(twins))
-    waiting = [number for number in first if number not in done]
-    before = len(first) - len(waiting)
-    if 0 in waiting:
-        outcome = pool.map(run_off_row, [tasks[0]])[0]
-        done[0] = outcome.value if outcome.error is None else _nothing(tasks[0], outcome.error)
-        journal.add(0, done[0])
-        waiting.remove(0)
-        before += 1
-    tasks = [replace(task, healthy=done[0]) for task in tasks]
-    for count, (index, outcome) in enumerate(pool.imap(run_off_row, [tasks[number] for number in waiting]), before + 1):
-        number = waiting[index]
-        done[number] = outcome.value if outcome.error is None else _nothing(tasks[number], outcome.error)
-        journal.add(number, done[number])
-        if progress is not None:
-            progress(count, len(first))
-    return [done[twin] for twin in twins]
+def _run(tasks: list[OffTask], kept: Kept, pool: Pool, progress: Progress | None) -> list[OffRow]:
+    """Return the rows, simulating those that are not kept; those of the same circuit only once."""
+    keys = _row_keys(tasks)
+    wanted: dict[str, tuple[Fault | None, Stray | None]] = {}
+    for key, task in zip(keys, tasks, strict=True):
+        wanted.setdefault(key, (task.fault, task.stray))
+
+    def common(healthy: OffRow | None) -> OffCommon:
+        return OffCommon(replace(tasks[0], healthy=healthy), METHOD)
+
+    none = empty_row(tasks[0])
+    done, lost = simulated_or_kept(run_common, common, wanted, none, kept, pool, progress)
+    done |= {key: replace(none, status=f"not read: {error}") for key, error in lost.items()}
+    return [done[key] for key in keys]
 
 
-def _nothing(task: OffTask, error: str) -> OffRow:
-    row = empty_row(task)
-    row.status = f"not read: {error}"
-    return row
+def _row_keys(tasks: Sequence[OffTask]) -> list[str]:
+    """Return a digest of all that each row's numbers come from."""
+    like = tasks[0]
+    content = _content(like.circuit, like.facts, like.meter, like.places, ())
+    shared = [each for name, each in content.items() if name not in FAULTS]
+    # The draws themselves, since another version of SciPy may give others for the same seed.
+    base = hashlib.sha256(json.dumps([shared, like.z.tolist(), like.more]).encode())
+    keys = []
+    for task in tasks:
+        found = base.copy()
+        # A draw tells a part set to a value from one that is changed to it, which at nominal values look the same.
+        for flat in (task.nominal(), *([task.drawn(0)] if len(task.z) else [])):
+            found.update("\n".join(flat.lines()).encode())
+        # A cold joint stays on the board when its part is lifted; any other fault goes with the part.
+        found.update(f"{task.fault.part if task.fault and task.fault.mode in JOINTS else None}".encode())
+        keys.append(found.hexdigest()[:32])
+    return keys
 
 
-def _twins(tasks: Sequence[OffTask]) -> list[int]:
-    """Return, for each row, the first row whose circuit is the same with the power off."""
-    seen: dict[bytes, int] = {}
-    twins = []
-    for number, task in enumerate(tasks):
-        digest = hashlib.sha256("\n".join(sorted(task.nominal().lines())).encode()).digest()
-        twins.append(seen.setdefault(digest, number))
-    return twins
+@dataclass(frozen=True)
+class OffCommon:
+    """What all rows of a power-off part have in common: a task, and `METHOD` where it is put together."""
+
+    like: OffTask
+    method: int
+
+
+def run_common(session: Session, common: OffCommon, row: tuple[Fault | None, Stray | None]) -> OffRow:
+    """Run a row; in a worker, which may be on another computer."""
+    same_versions(session, METHOD, common.method, common.like.circuit.version)
+    return run_off_row(session, replace(common.like, fault=row[0], stray=row[1]))

@@ -79,6 +79,10 @@ class OffTask:
         """Return the row's circuit with the power off, at nominal values."""
         return _flat(self, None)
 
+    def drawn(self, draw: int) -> FlatCircuit:
+        """Return the row's circuit with the power off, of one draw."""
+        return _flat(self, draw)
+
 
 @dataclass
 class OffRow:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+import json
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from lostgain.circuit import FlatCircuit
 from lostgain.engine import Outcome, Pool, Session
@@ -13,8 +15,14 @@ from lostgain.problems import UserError
 from lostgain.signatures.draws import drawn
 from lostgain.signatures.kept import Kept
 from lostgain.signatures.rows import RowResult, RowTask, empty, run_row
-from lostgain.signatures.store import METHOD, SOLVER
+from lostgain.signatures.store import METHOD
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+Result = TypeVar("Result", bound="DataclassInstance")
+#: What of a table's content one row does not come from: its faulty circuit says it for the row.
+FAULTS = ("faults", "failure modes")
 #: A row: its faults, or a stray path; and whether it is followed in time.
 Row = tuple[tuple[Fault, ...], Stray | None, bool]
 
@@ -38,6 +46,7 @@ class Common:
 def simulated(
     like: RowTask,
     rows: Sequence[Row],
+    content: Mapping[str, Any],
     kept: Kept,
     pool: Pool,
     progress: Callable[[int, int], None] | None = None,
@@ -50,45 +59,93 @@ def simulated(
         The healthy unit's row.
     rows : sequence of Row
         The first is the healthy unit's.
+    content : mapping
+        What the table is made of, see `store.made_of`.
     kept : Kept
     pool : Pool
     progress : callable or None
         Called with rows done and rows in all, of which those of the same circuit count once.
     """
-    keys = row_keys(like, rows)
-    wanted = dict(zip(reversed(keys), reversed(rows), strict=True))  # of twins the first
-    done = kept.find(wanted, empty(like.circuit, len(like.z) + 1))
-    # What took too long or crashed says nothing for certain, nor does what builds on it: it is not kept.
-    healthy, certain = done.get(keys[0]), True
-    if healthy is None:
-        outcome = pool.map(_run, [rows[0]], common=Common(like))[0]
-        certain = outcome.error is None
-        healthy = done[keys[0]] = outcome.value if certain else _without(outcome, like, outcome.error or "")
-        if certain:
-            kept.add(keys[0], healthy)
+    keys = row_keys(like, rows, content)
+    none = empty(like.circuit, len(like.z) + 1)
+
+    def common(healthy: RowResult | None) -> Common:
+        return Common(replace(like, healthy=healthy))
+
+    wanted: dict[str, Row] = {}
+    for key, row in zip(keys, rows, strict=True):
+        wanted.setdefault(key, row)
+    done, lost = simulated_or_kept(_run, common, wanted, none, kept, pool, progress)
+    # A circuit whose transient never ends still has an operating point, and DC tells most about it.
+    again = [(*wanted[key][:2], False) for key in lost]
+    outcomes = pool.map(_run, again, common=common(done.get(keys[0])))
+    for (key, error), outcome in zip(lost.items(), outcomes, strict=True):
+        done[key] = _without(outcome, like, error)
+    return [done[key] for key in keys]
+
+
+def simulated_or_kept(
+    run: Callable[[Session, Any, Any], Result],
+    common: Callable[[Result | None], Any],
+    items: Mapping[str, Any],
+    none: Result,
+    kept: Kept,
+    pool: Pool,
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[dict[str, Result], dict[str, str]]:
+    """Return rows of any kind, simulating those that are not kept.
+
+    Parameters
+    ----------
+    run : callable
+        ``run(session, common, item)``, at module level.
+    common : callable
+        Given the healthy unit's row, or None while that is simulated or where it was lost, returns what all items have
+        in common.
+    items : mapping
+        From the key of each row, see `Kept`, to what is sent for it; the healthy unit's first.
+    none : dataclass
+        A row without numbers.
+    kept : Kept
+    pool : Pool
+    progress : callable or None
+        Called with rows done and rows in all.
+
+    Returns
+    -------
+    done : dict
+        Key to row.
+    lost : dict
+        Key to the reason why there is no row: its simulation took too long, or crashed. That says nothing for certain,
+        nor does what builds on it, so it is not kept.
+    """
+    first = next(iter(items))
+    done = kept.find(items, none)
+    lost: dict[str, str] = {}
+    if first not in done:
+        outcome = pool.map(run, [items[first]], common=common(None))[0]
+        if outcome.error is None:
+            done[first] = outcome.value
+            kept.add(first, outcome.value)
         else:
-            done = {keys[0]: healthy}
-    common = Common(replace(like, healthy=healthy))
-    waiting = [key for key in dict.fromkeys(keys) if key not in done]
-    hung: list[tuple[str, str]] = []
-    for count, (index, outcome) in enumerate(pool.imap(_run, [wanted[key] for key in waiting], common), 1):
+            done, lost = {}, {first: outcome.error}
+    certain = not lost
+    waiting = [key for key in items if key not in done and key not in lost]
+    given = common(done.get(first))
+    for count, (index, outcome) in enumerate(pool.imap(run, [items[key] for key in waiting], given), 1):
         key = waiting[index]
         if outcome.error is None:
             done[key] = outcome.value
             if certain:
                 kept.add(key, outcome.value)
         else:
-            hung.append((key, outcome.error))
+            lost[key] = outcome.error
         if progress is not None:
-            progress(len(wanted) - len(waiting) + count, len(wanted))
-    # A circuit whose transient never ends still has an operating point, and DC tells most about it.
-    again = [(wanted[key][0], wanted[key][1], False) for key, _ in hung]
-    for (key, error), outcome in zip(hung, pool.map(_run, again, common=common), strict=True):
-        done[key] = _without(outcome, like, error)
-    return [done[key] for key in keys]
+            progress(len(items) - len(waiting) + count, len(items))
+    return done, lost
 
 
-def row_keys(like: RowTask, rows: Sequence[Row]) -> list[str]:
+def row_keys(like: RowTask, rows: Sequence[Row], content: Mapping[str, Any]) -> list[str]:
     """Return a digest of all that each row's numbers come from.
 
     Parameters
@@ -96,21 +153,13 @@ def row_keys(like: RowTask, rows: Sequence[Row]) -> list[str]:
     like : RowTask
         The healthy unit's row.
     rows : sequence of Row
+    content : mapping
+        What the table is made of: all but which faults it has counts for each row.
     """
-    circuit, setup = like.circuit, like.circuit.unit.setup
-    base = hashlib.sha256(like.z.tobytes())
-    for each in (
-        METHOD,
-        SOLVER,
-        circuit.version,
-        circuit.flat.lines(),
-        list(circuit.points.items()),
-        [(rail.name, rail.volts, rail.resistance) for rail in circuit.unit.rails],
-        [setup.generator, setup.start_dc, setup.frequencies],
-        like.numbers,
-        like.slow_draws,
-    ):
-        base.update(f"{each!r}\n".encode())
+    circuit = like.circuit
+    shared = [each for name, each in content.items() if name not in FAULTS]
+    rails = [(rail.name, rail.volts, rail.resistance) for rail in circuit.unit.rails]
+    base = hashlib.sha256(json.dumps([shared, rails]).encode())
     # A draw tells a part set to a value from one that is changed to it, which at nominal values look the same.
     flats = [circuit.flat, *(drawn(circuit.flat, like.numbers, z) for z in like.z[:1])]
     keys = []
@@ -131,14 +180,24 @@ def _faulty(flat: FlatCircuit, like: RowTask, faults: tuple[Fault, ...], stray: 
 
 def _run(session: Session, common: Common, row: Row) -> RowResult:
     """Run a row; in a worker, which may be on another computer."""
-    version = common.like.circuit.version
-    if (METHOD, session.version) != (common.method, version):
-        raise UserError(
-            f"a worker has another lostgain or ngspice than this computer: table method {METHOD} and ngspice "
-            f"{session.version} there, {common.method} and {version} here. Install the same versions on both."
-        )
+    same_versions(session, METHOD, common.method, common.like.circuit.version)
     faults, stray, in_time = row
     return run_row(session, replace(common.like, faults=faults, stray=stray, in_time=in_time))
+
+
+def same_versions(session: Session, method: int, wanted: int, ngspice: int) -> None:
+    """Refuse to simulate where that would give other numbers than elsewhere.
+
+    Raises
+    ------
+    UserError
+        If this worker's lostgain or ngspice is not of the version wanted.
+    """
+    if (method, session.version) != (wanted, ngspice):
+        raise UserError(
+            f"a worker has another lostgain or ngspice than this computer: table method {method} and ngspice "
+            f"{session.version} there, {wanted} and {ngspice} here. Install the same versions on both."
+        )
 
 
 def _without(outcome: Outcome, like: RowTask, error: str) -> RowResult:

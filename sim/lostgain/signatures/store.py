@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 import os
-import sqlite3
-import zipfile
-import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any
 
-import numpy as np
 import platformdirs
 from filelock import FileLock
 
@@ -27,12 +21,6 @@ from lostgain.signatures import steady
 from lostgain.signatures.draws import CUT, deviates, varied
 from lostgain.signatures.rows import QUICK
 from lostgain.unit.library import device
-
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
-
-#: The class of what a journal keeps: arrays, and a text called ``status``.
-Row = TypeVar("Row", bound="DataclassInstance")
 
 #: Raised whenever the same inputs would give other numbers than before.
 METHOD = 11
@@ -127,93 +115,3 @@ def cannot_keep(path: Path, error: Exception) -> UserError:
             "Set LOSTGAIN_CACHE to a folder that may be written and has room.",
         )
     )
-
-
-class Journal:
-    """Rows that are done, kept in a database until the table is whole; a build that is stopped goes on from it.
-
-    Parameters
-    ----------
-    path : Path
-        The database; made if it is not there, made anew if it is damaged or another table's.
-    key : str
-        Identifier of the table.
-
-    Raises
-    ------
-    UserError
-        If nothing can be written there.
-    """
-
-    def __init__(self, path: Path, key: str) -> None:
-        self.path = path
-        self.key = key
-        try:
-            self._base = sqlite3.connect(path, timeout=30)
-            try:
-                self._open()
-            except sqlite3.DatabaseError:
-                self.remove()
-                self._base = sqlite3.connect(path, timeout=30)
-                self._open()
-        except (OSError, sqlite3.Error) as error:
-            raise cannot_keep(path, error) from error
-
-    def _open(self) -> None:
-        with self._base:
-            self._base.execute("create table if not exists rows (number integer primary key, numbers blob)")
-            self._base.execute("create table if not exists about (key text)")
-            found = [key for (key,) in self._base.execute("select key from about")]
-            if found != [self.key]:
-                self._base.execute("delete from rows")
-                self._base.execute("delete from about")
-                self._base.execute("insert into about values (?)", (self.key,))
-
-    def done(self, like: Row) -> dict[int, Row]:
-        """Return the rows that are done and whole, of the class of one like them and as large."""
-        rows: dict[int, Row] = {}
-        for number, blob in self._base.execute("select number, numbers from rows"):
-            row = _unpacked(blob, type(like))
-            if row is not None and all(
-                np.shape(getattr(row, each.name)) == np.shape(getattr(like, each.name)) for each in fields(like)
-            ):
-                rows[int(number)] = row
-        return rows
-
-    def add(self, number: int, row: DataclassInstance) -> None:
-        """Keep a row."""
-        try:
-            with self._base:
-                self._base.execute("insert or replace into rows values (?, ?)", (number, _packed(row)))
-        except sqlite3.Error as error:
-            raise cannot_keep(self.path, error) from error
-
-    def close(self) -> None:
-        """Close the database and leave it for the next run."""
-        self._base.close()
-
-    def remove(self) -> None:
-        """Close and delete the database: the table is whole, or the database is not."""
-        self._base.close()
-        self.path.unlink(missing_ok=True)
-        self.path.with_name(f"{self.path.name}-journal").unlink(missing_ok=True)
-
-
-def _packed(row: DataclassInstance) -> bytes:
-    buffer = io.BytesIO()
-    arrays: dict[str, Any] = {each.name: np.asarray(getattr(row, each.name)) for each in fields(row)}
-    np.savez_compressed(buffer, **arrays)
-    return buffer.getvalue()
-
-
-def _unpacked(blob: object, kind: type[Row]) -> Row | None:
-    """Return a row of a class, or None for what is none."""
-    if not isinstance(blob, bytes):
-        return None
-    try:
-        with np.load(io.BytesIO(blob), allow_pickle=False) as found:
-            numbers: dict[str, Any] = {name: found[name] for name in found.files}
-        numbers["status"] = str(numbers["status"])
-        return kind(**numbers)
-    except (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
-        return None
