@@ -23,7 +23,7 @@ from lostgain.unit.summary import value_shown
 #: The stage that rails and their fuses belong to.
 SUPPLY = "supply"
 #: A reading that tells less than this of a failure [bit] is not named.
-TELLS = 0.2
+TELLS = 0.15
 
 
 @dataclass(frozen=True)
@@ -165,6 +165,10 @@ def _point(table: Table, point: TestPoint, nodes: object) -> ExplainedPoint:
 def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
     """Return, for each part and mode, the reading that speaks most for it and what it then shows."""
     every = _shares(outlook, np.ones(len(outlook.weight), dtype=bool))
+    # A reading that is as it should be speaks against other failures, not for this one.
+    odd = np.zeros(every.shape, dtype=bool)
+    for place, names in enumerate(outlook.ranges):
+        odd[place, : len(names)] = [HEALTHY_WORDS not in name for name in names]
     found = {}
     for number, named in enumerate(outlook.named):
         mine = outlook.suspect == number
@@ -172,13 +176,11 @@ def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
             continue
         own = _shares(outlook, mine)
         with np.errstate(divide="ignore", invalid="ignore"):
-            bits = np.where(own > 0, own * np.log2(own / every), 0.0).sum(axis=1)
-        for best in np.argsort(-bits, kind="stable"):
-            shows = outlook.ranges[best][int(own[best].argmax())]
-            # A reading that is as it should be speaks against other failures, not for this one.
-            if bits[best] >= TELLS and HEALTHY_WORDS not in shows:
-                found[named.fault.part, named.fault.mode] = f"{_read(outlook.readings[best].reading)}: {shows}"
-                break
+            bits = np.where((own > 0) & odd, own * np.log2(own / every), 0.0)
+        best, cell = np.unravel_index(int(bits.argmax()), bits.shape)
+        if bits[best, cell] >= TELLS:
+            place = _read(outlook.readings[int(best)].reading)
+            found[named.fault.part, named.fault.mode] = f"{place}: {outlook.ranges[int(best)][int(cell)]}"
     return found
 
 

@@ -185,8 +185,9 @@ def _of_dc(each: Candidate, middle: float, low: float, high: float) -> tuple[lis
     off = max(FAR_VOLTS, FAR_SHARE * abs(middle), 1.5 * (high - low))
     far_low, far_high = _round(middle - off), _round(middle + off)
     said = [show(value, "V", 2) for value in (far_low, low, high, far_high)]
-    names = (f"far below (under {said[0]})", f"below ({said[0]} to {said[1]})", f"{HEALTHY_WORDS} ({said[1]} to {said[2]})",
-             f"above ({said[2]} to {said[3]})", f"far above (over {said[3]})")  # fmt: skip
+    names = (f"far below (under {said[0]})", f"below ({said[0]} to {said[1]})",
+             f"{HEALTHY_WORDS} ({said[1]} to {said[2]})", f"above ({said[2]} to {said[3]})",
+             f"far above (over {said[3]})")  # fmt: skip
     return [far_low, low, high, far_high], names
 
 
