@@ -12,7 +12,7 @@ from pathlib import Path
 from lostgain import shipped
 from lostgain.circuit.ends import no_missing_subcircuits
 from lostgain.circuit.loads import load_lines
-from lostgain.circuit.model import GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
+from lostgain.circuit.model import COLD, GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain.engine.expansion import refuse_endless
 from lostgain.engine.includes import resolve_includes
@@ -187,7 +187,9 @@ def _subcircuit(unit: Unit, stage: Stage, parts: list[Part], start: str, end: st
         before = out.stages.get(sources(unit.stages)[stage.name][0], {})
         for port, given in facts.inputs.items():
             ports[port] = before.get(given) or f"{end}_{port}"
-            if given not in before:
+            if given == "cold" and not before:  # the bench's: at ground, but where both legs are driven
+                out.lines.append(f"{COLD} {ports[port]} 0 0 ac 0")
+            elif given not in before:
                 out.lines.append(f"r{name}_{port} {ports[port]} 0 {CONTACT_OHMS}")
         outer = [ports[port] for port in body.ports]
     else:

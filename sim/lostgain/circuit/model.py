@@ -12,6 +12,8 @@ from lostgain.unit.model import Part, Unit
 GENERATOR = "vbench"
 SOURCE = "rbench_source"
 LOAD = "rbench_load"
+#: The cold leg of a unit with a balanced input; there only.
+COLD = "vbench_cold"
 
 
 @dataclass(frozen=True)
@@ -121,6 +123,11 @@ def driven(flat: FlatCircuit, level: float, frequency: float, dc: float = 0.0) -
     source = flat.elements[GENERATOR]
     sine = f"{dc:.12g} ac {level:.12g} sin({dc:.12g} {level * 2**0.5:.12g} {frequency:.12g})"
     return flat.with_elements(replace(source, rest=sine))
+
+
+def balanced(flat: FlatCircuit) -> bool:
+    """Tell whether a circuit's input has a cold leg, so that both legs can be driven alike."""
+    return COLD in flat.elements
 
 
 def rail_node(name: str) -> str:

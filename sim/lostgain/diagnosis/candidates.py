@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lostgain.diagnosis.features import Feature, feature_of
 from lostgain.diagnosis.moves import facts
-from lostgain.readings.model import OFF, Instrument, Reading, Readings
+from lostgain.readings.model import COMMON, OFF, Instrument, Reading, Readings
 from lostgain.signatures import Table
 
 #: Shortest time a reading takes [min]: information per minute stays finite whatever a unit file says.
@@ -73,11 +73,11 @@ def in_reach(table: Table, readings: Readings, point: str, channel: str) -> bool
     return not barred and any(each.name == point and each.reach for each in table.circuit.unit.points)
 
 
-def _place(table: Table, reading: Reading, instruments: Mapping[str, Instrument]) -> tuple[str, int, int, int]:
+def _place(table: Table, reading: Reading, instruments: Mapping[str, Instrument]) -> tuple[str, int, int, int, bool]:
     feature = feature_of(reading, table, instruments[reading.instrument])
     if feature is None:
-        return ("", -1, -1, -1)
-    return (reading.channel, feature.point, feature.against, feature.frequency)
+        return ("", -1, -1, -1, False)
+    return (reading.channel, feature.point, feature.against, feature.frequency, feature.common)
 
 
 def _at(
@@ -101,6 +101,10 @@ def _at(
             for each in table.frequencies
             if low <= each <= high
         ]
+        if "common" in table.data and low <= table.frequencies[0] <= high:
+            found.append(
+                Reading(point, COMMON, channel, given_as=form, frequency=table.frequencies[0], instrument=meter)
+            )
     if "dc" in instruments[dc_meter].quantities:
         found.append(Reading(point, "dc", channel, instrument=dc_meter))
     return found

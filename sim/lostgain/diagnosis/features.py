@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
-from lostgain.readings.model import Instrument, Reading
+from lostgain.readings.model import COMMON, Instrument, Reading
 from lostgain.signatures import Table
 from lostgain.signatures.poweroff_table import Spot
 from lostgain.signatures.probes import PROBES, loading
@@ -66,6 +66,8 @@ class Feature:
         With the power off, the instrument; else empty.
     most : float
         The largest that it shows.
+    common : bool
+        True for a level with both legs of a balanced input driven alike.
     """
 
     point: int
@@ -81,6 +83,7 @@ class Feature:
     lifted: bool = False
     meter: str = ""
     most: float = inf
+    common: bool = False
 
     @property
     def is_level(self) -> bool:
@@ -126,18 +129,19 @@ def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Featur
     point, ohms, farads = places[reading.point], instrument.resistance, instrument.capacitance
     if reading.quantity == "dc":
         return Feature(point, DC, against=against, ohms=ohms)
-    if reading.quantity != "level":
+    common = reading.quantity == COMMON
+    if reading.quantity != "level" and not common:
         return None
     wanted = table.frequencies[0] if reading.frequency is None else reading.frequency
     near = [index for index, each in enumerate(table.frequencies) if abs(each / wanted - 1) < 0.03]
-    if not near:
+    if not near or (common and (near[0] != 0 or "common" not in table.data)):
         return None
     floor = instrument.floor_level
     if reading.below and reading.value:
         floor = max(floor, reading.value)
     swing = reading.given_as in ("pp", "peak")
     average = instrument.responds == "average" and not swing
-    return Feature(point, near[0], swing, floor, against, average, ohms, farads)
+    return Feature(point, near[0], swing, floor, against, average, ohms, farads, common=common)
 
 
 def scaled(number: Values | float, feature: Feature) -> Values:
@@ -238,6 +242,8 @@ def _whole_unit(table: Table, one: Values) -> Values:
 
 def _level(table: Table, feature: Feature) -> Values:
     point, frequency = feature.point, feature.frequency
+    if feature.common:  # a sine, whatever the instrument responds to
+        return table.values("common")[:, :, point]
     if feature.against < 0:
         volts = table.values("swing" if feature.swing else "level")[:, :, point, frequency]
         volts = volts / PP_PER_RMS if feature.swing else volts

@@ -36,7 +36,7 @@ from lostgain.diagnosis.next_model import Move, Next, NextReading
 from lostgain.diagnosis.off_candidates import off_candidates
 from lostgain.faults import Rates, rates
 from lostgain.readings import instruments
-from lostgain.readings.model import OFF, Instrument, Readings
+from lostgain.readings.model import LEVELS, OFF, Instrument, Readings
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -116,8 +116,8 @@ def _reading(each: Candidate, number: int, gain: Told, instrument: Instrument) -
     off = one.quantity in OFF
     return NextReading(
         point=one.point, quantity=one.quantity, channel=one.channel, frequency=one.frequency,
-        instrument=one.instrument, given_as=one.given_as if one.quantity == "level" else "plain",
-        floor=each.feature.floor if one.quantity == "level" else instrument.floor(one.quantity), minutes=each.minutes,
+        instrument=one.instrument, given_as=one.given_as if one.quantity in LEVELS else "plain",
+        floor=each.feature.floor if one.quantity in LEVELS else instrument.floor(one.quantity), minutes=each.minutes,
         information=float(gain.bits[number]), right=max(0.0, float(gain.right[number])),
         against=one.against, power="off" if off else "on", risk=facts().power_off.risk if off else "",
         largest=each.feature.most,

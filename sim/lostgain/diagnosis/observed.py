@@ -18,7 +18,7 @@ from lostgain.diagnosis.common import Common, common_allowance
 from lostgain.diagnosis.features import Feature, feature_of, scaled, slope
 from lostgain.diagnosis.shapes import PICTURES
 from lostgain.diagnosis.signs import SIGNS
-from lostgain.readings.model import OFF, Instrument, Reading
+from lostgain.readings.model import COMMON, OFF, Instrument, Reading
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -174,12 +174,16 @@ def _called(reading: Reading) -> str:
 def _why_not(reading: Reading, table: Table) -> str:
     if reading.quantity in OFF:
         return f"{_called(reading)}: no power-off part of the table holds this place; this reading was left out."
-    if reading.quantity not in ("level", "dc", "current"):
+    if reading.quantity == COMMON and "common" not in table.data:
+        return f"{_called(reading)}: the unit's input has no cold leg, so that there is no common mode; left out."
+    if reading.quantity not in ("level", "dc", "current", COMMON):
         return f"{_called(reading)}: the table holds no {reading.quantity}; this reading was left out."
     if reading.quantity == "current":
         return f"{_called(reading)}: the table knows no such rail; this reading was left out."
     if reading.point not in table.points or (reading.against and reading.against not in table.points):
         return f"{_called(reading)}: the table does not know this test point; this reading was left out."
+    if reading.quantity == COMMON:
+        return f"{_called(reading)}: common mode is held at {table.frequencies[0]:g} Hz; this reading was left out."
     held = ", ".join(f"{each:g} Hz" for each in table.frequencies)
     return f"{_called(reading)}: the table holds {held}, not {reading.frequency:g} Hz; this reading was left out."
 

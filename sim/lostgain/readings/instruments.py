@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from lostgain.problems import nearest
-from lostgain.readings.model import OFF, Instrument
+from lostgain.readings.model import COMMON, OFF, Instrument
 from lostgain.unit.source import Table, own_source, shown
 
 #: A shop's own instruments, in the unit's folder.
@@ -153,4 +153,5 @@ def _instrument(name: str, row: Mapping[str, Any]) -> Instrument:
     if "bandwidth" in row:
         low, high = row["bandwidth"]
         facts["bandwidth"] = (float(low), float(high))
-    return Instrument(name, row["title"], tuple(row["quantities"]), **facts)
+    common = [COMMON] if "level" in row["quantities"] else []  # a level too, taken with another drive
+    return Instrument(name, row["title"], (*row["quantities"], *common), **facts)

@@ -31,9 +31,15 @@ STATES = ("faulty", "working")
 #: Quantities that are read with the power off, across a part or between two places.
 OFF = ("resistance", "diode test", "esr")
 
+#: A level with both legs of a balanced input driven alike.
+COMMON = "common mode"
+#: Quantities that are levels.
+LEVELS = ("level", COMMON)
+
 #: What each quantity is counted in.
 UNITS = {
-    "level": "V", "dc": "V", "current": "A", "mains watts": "W", "resistance": "ohm", "diode test": "V", "esr": "ohm",
+    "level": "V", COMMON: "V", "dc": "V", "current": "A", "mains watts": "W", "resistance": "ohm", "diode test": "V",
+    "esr": "ohm",
 }  # fmt: skip
 
 #: Quantities of the whole unit: their readings belong to no channel.
@@ -51,8 +57,8 @@ class Reading:
         rail, for ``mains watts`` ``mains``; for a sign empty where it is one of the whole channel. For one of `OFF`
         also a part, for across it (``R14``), a pin of it (``Q3 b``), a rail, or ``ground``.
     quantity : str
-        ``level``, ``dc``, ``current``, ``mains watts``, one of `OFF` or of `SIGNS`; further quantities are named in
-        shared words (``distortion``, ``ripple``, …).
+        ``level``, ``dc``, ``common mode``, ``current``, ``mains watts``, one of `OFF` or of `SIGNS`; further quantities
+        are named in shared words (``distortion``, ``ripple``, …).
     channel : str
         Name of the channel it was taken in; empty for `WHOLE_UNIT`, and for a sign that all channels show.
     value : float or None
@@ -169,13 +175,13 @@ class Instrument:
 
     def floor(self, quantity: str) -> float:
         """Return the smallest it tells from nothing [V rms], [V], [A], [W] or [ohm]; 0 for any other quantity."""
-        floors = {"level": self.floor_level, "dc": self.floor_dc, "current": self.floor_current}
+        floors = {**dict.fromkeys(LEVELS, self.floor_level), "dc": self.floor_dc, "current": self.floor_current}
         off = {"diode test": self.floor_dc, "resistance": self.floor_ohms, "esr": self.floor_ohms}
         return {**floors, "mains watts": self.floor_watts, **off}.get(quantity, 0.0)
 
     def largest(self, quantity: str) -> float:
         """Return the largest it reads [V rms], [V], [A] or [ohm]; infinite where that is not known."""
-        ends = {"level": self.largest_level, "dc": self.largest_dc, "current": self.largest_current}
+        ends = {**dict.fromkeys(LEVELS, self.largest_level), "dc": self.largest_dc, "current": self.largest_current}
         off = {"diode test": self.largest_dc, "resistance": self.largest_ohms, "esr": self.largest_ohms}
         return {**ends, **off}.get(quantity, inf)
 

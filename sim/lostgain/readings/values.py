@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from lostgain.problems import nearest
 from lostgain.quantities import fold, measure
-from lostgain.readings.model import OFF, SIGNS, WHOLE_UNIT
+from lostgain.readings.model import COMMON, OFF, SIGNS, WHOLE_UNIT
 from lostgain.readings.off import is_ohms, size_of, spoken
 from lostgain.readings.words import asked, sign, spellings, state, word, words
 
@@ -72,6 +72,8 @@ def parse(text: str, quantity: str = "", unit: str = "", responds: str = "pp") -
     ValueError
         If it is no reading of that quantity; the message says what was expected.
     """
+    if quantity == COMMON:
+        return _common(parse(text, "level", unit, responds), text)
     clean = fold(text).lstrip("'=")
     if found := state(clean):
         return Value(quantity, state=found)
@@ -113,6 +115,13 @@ def parse(text: str, quantity: str = "", unit: str = "", responds: str = "pp") -
     if above and (found_value.value or 0.0) < 0:
         raise ValueError(f"'{text}' can be two things: write the size of it, for example > 30 V.")
     return replace(found_value, below=below is not None, above=above is not None, about=about is not None)
+
+
+def _common(level: Value, text: str) -> Value:
+    """Return a level with both legs driven alike; of words only those that say how much there is."""
+    if level.quantity != "level" or level.word not in ("", "nothing", "same as good"):
+        raise ValueError(f"'{text}' can't be said of {COMMON}: expected for example 3 mV rms, nothing or same as good.")
+    return replace(level, quantity=COMMON)
 
 
 def _bare(text: str) -> str:

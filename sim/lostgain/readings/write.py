@@ -8,7 +8,7 @@ from pathlib import Path
 
 from lostgain.quantities import PEAK_PER_RMS, PP_PER_RMS
 from lostgain.readings.columns import COLUMNS
-from lostgain.readings.model import SIGNS, UNITS, Reading, Readings
+from lostgain.readings.model import LEVELS, SIGNS, UNITS, Reading, Readings
 from lostgain.readings.values import Value, parse
 from lostgain.unit.channels import called
 from lostgain.unit.model import Unit
@@ -82,6 +82,6 @@ def _text(row: Reading) -> str:
     if row.value is None:
         return row.word
     factor, unit = {"pp": (PP_PER_RMS, "Vpp"), "peak": (PEAK_PER_RMS, "Vpk")}.get(row.given_as, (1.0, "V rms"))
-    if row.quantity != "level":
+    if row.quantity not in LEVELS:
         factor, unit = 1.0, UNITS.get(row.quantity, "V")
     return f"{'< ' if row.below else '> ' if row.above else ''}{row.value * factor!r} {unit}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from lostgain.diagnosis import Verdict
 from lostgain.diagnosis.next_model import NextReading
 from lostgain.quantities import show, show_level
-from lostgain.readings.model import UNITS, Reading, Readings
+from lostgain.readings.model import LEVELS, UNITS, Reading, Readings
 from lostgain.report.text_layout import table, wrapped
 from lostgain.report.text_match import percent
 from lostgain.unit import called
@@ -58,13 +58,13 @@ def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
         place = f" to {called(channel, reading.against)}{place}"
     if isinstance(reading, Reading) and reading.lifted:
         place = f" lifted{place}"
-    what = f"level at {show(reading.frequency, 'Hz')}" if reading.frequency is not None else reading.quantity
-    return f"{called(channel, reading.point)}{place}, {what}"
+    at = f" at {show(reading.frequency, 'Hz')}" if reading.frequency is not None else ""
+    return f"{called(channel, reading.point)}{place}, {reading.quantity}{at}"
 
 
 def bare_unit(reading: NextReading | Reading) -> str:
     """Return the unit that a bare number counts in."""
-    if reading.quantity != "level":
+    if reading.quantity not in LEVELS:
         return UNITS.get(reading.quantity, "V")
     return {"pp": "Vpp", "peak": "Vpk", "dBu": "dBu"}.get(reading.given_as, "V rms")
 
@@ -75,7 +75,7 @@ def value_shown(reading: Reading) -> str:
         return reading.word
     value = reading.value or 0.0
     unit = UNITS.get(reading.quantity, "V")
-    shown = show_level(value, reading.given_as) if reading.quantity == "level" else show(value, unit)
+    shown = show_level(value, reading.given_as) if reading.quantity in LEVELS else show(value, unit)
     return f"{'< ' if reading.below else '> ' if reading.above else ''}{shown}"
 
 

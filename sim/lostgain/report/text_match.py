@@ -8,7 +8,7 @@ from lostgain.diagnosis import Limits, Suspect, Tried, Verdict
 from lostgain.diagnosis.model import Evidence
 from lostgain.quantities import show, show_level
 from lostgain.readings import SIGNS, Readings
-from lostgain.readings.model import UNITS, Reading
+from lostgain.readings.model import COMMON, LEVELS, UNITS, Reading
 from lostgain.report.text_layout import joined, section, table, wrapped
 from lostgain.unit import called
 from lostgain.unit.model import Unit
@@ -171,7 +171,8 @@ def _row(each: Evidence, unit: Unit) -> list[str]:
     reading = each.reading
     if reading.quantity in SIGNS:
         return [_place(reading, unit), reading.quantity, reading.word, "", "", speaks(each.weight)]
-    what = show(reading.frequency, "Hz") if reading.frequency else reading.quantity.replace("mains watts", "watts")
+    at_frequency = reading.frequency and reading.quantity != COMMON
+    what = show(reading.frequency, "Hz") if at_frequency else reading.quantity.replace("mains watts", "watts")
     read = reading.word or _bound(reading) + _shown(reading.value or 0.0, reading)
     return [_place(reading, unit), what, read, _shown(each.predicted, reading), _ends(each), speaks(each.weight)]
 
@@ -188,7 +189,7 @@ def _bound(reading: Reading) -> str:
 
 def _shown(value: float, reading: Reading) -> str:
     """Return a value in the unit its reading was given in; next to nothing as such."""
-    if reading.quantity == "level":
+    if reading.quantity in LEVELS:
         if value < 0.5e-3 and reading.given_as != "dBu":
             return "nothing"
         return show_level(max(value, 0.0), reading.given_as)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit, FlatCircuit
-from lostgain.circuit.model import driven
+from lostgain.circuit.model import COLD, GENERATOR, SOURCE, balanced, driven
 from lostgain.engine import EngineError, Session
 from lostgain.faults import Fault, Stray, put_in, put_stray
 from lostgain.signatures.draws import Varied, drawn
@@ -87,6 +87,9 @@ class RowResult:
     small_signal : array of bool, (frequency,)
         Where the transient at nominal values confirmed small-signal analysis, which then serves for the draws.
     settled : array of bool, (frequency,)
+    common : array, (sample, point) [V rms]
+        With both legs of a balanced input driven alike, at the set-up's first frequency, by small-signal analysis;
+        empty where the input has one leg.
     status : str
         ``ok``, or what failed; numbers that were not found are NaN.
     """
@@ -101,6 +104,7 @@ class RowResult:
     wave: Values
     small_signal: NDArray[np.bool_]
     settled: NDArray[np.bool_]
+    common: Values = field(default_factory=lambda: np.zeros((0, 0)))
     status: str = "ok"
 
 
@@ -173,10 +177,8 @@ def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowRe
 
 def _keep_sines(result: RowResult, small: Complex, circuit: Circuit) -> None:
     """Store what small-signal analysis gives, no larger than the rails let it be."""
-    ends = [0.0, *(rail.volts for rail in circuit.unit.rails)]
-    most = (max(ends) - min(ends)) / 8**0.5
     size = np.abs(small)
-    phasor = small * np.minimum(1.0, most / np.maximum(size, 1e-12))
+    phasor = small * np.minimum(1.0, _largest(circuit) / np.maximum(size, 1e-12))
     level = np.abs(phasor)
     result.level[0], result.swing[0], result.phasor[0] = level, 8**0.5 * level, phasor
     turn = np.exp(2j * np.pi * np.arange(result.wave.shape[2]) / result.wave.shape[2])
@@ -198,6 +200,7 @@ def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowR
     session.load(with_probes(flat, circuit).lines())
     _keep_dc(session, flat, circuit, result, 0)
     small = session.ac(setup.frequencies, list(circuit.points.values()))
+    _keep_common(session, circuit, result, 0)
     well = task.healthy
     for number, node in enumerate(circuit.points.values()):
         if well is None or _concerned(result, small, well, number):
@@ -210,6 +213,27 @@ def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowR
         else:
             result.probed[number] = result.dc[0, number] / (1 + ohms / np.array(PROBES))
     return small
+
+
+def _keep_common(session: Session, circuit: Circuit, result: RowResult, sample: int) -> None:
+    """Store what is left of a signal on both legs of a balanced input; they are tied, so no source is between them."""
+    if not balanced(circuit.flat):
+        return
+    setup = circuit.unit.setup
+    legs = (f"@{GENERATOR}[acmag]", f"@{COLD}[acmag]")
+    drive = setup.common or setup.generator
+    session.change({legs[0]: drive, legs[1]: drive, SOURCE: 1e-3}, {})
+    try:
+        found = session.ac(setup.frequencies[:1], list(circuit.points.values()))
+    finally:
+        session.change({legs[0]: setup.generator, legs[1]: 0.0, SOURCE: max(setup.source, 1e-3)}, {})
+    result.common[sample] = np.minimum(np.abs(found[:, 0]), _largest(circuit))
+
+
+def _largest(circuit: Circuit) -> float:
+    """Return the level of a sine that fills the rails [V rms]."""
+    ends = [0.0, *(rail.volts for rail in circuit.unit.rails)]
+    return float((max(ends) - min(ends)) / 8**0.5)
 
 
 def _concerned(result: RowResult, small: Complex, well: RowResult, point: int) -> bool:
@@ -266,6 +290,7 @@ def _small_draws(
             before = flat
             _keep_dc(session, flat, circuit, result, number)
             phasor = session.ac(setup.frequencies, nodes)
+            _keep_common(session, circuit, result, number)
         except EngineError as error:
             _raise_if_dead(session, error)
             before = None
@@ -342,4 +367,5 @@ def empty(circuit: Circuit, samples: int) -> RowResult:
         wave=nothing(points, frequencies, WAVE_POINTS),
         small_signal=np.zeros(frequencies, dtype=bool),
         settled=np.zeros(frequencies, dtype=bool),
+        common=nothing(samples, points) if balanced(circuit.flat) else np.zeros((0, 0)),
     )

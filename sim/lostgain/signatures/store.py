@@ -14,6 +14,7 @@ import platformdirs
 from filelock import FileLock
 
 from lostgain.circuit import Circuit
+from lostgain.circuit.model import balanced
 from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
@@ -53,7 +54,8 @@ def made_of(
     z = deviates(draws, len(numbers), seed)
     used = sorted({place.part.device for place in circuit.parts.values() if place.part.device})
     kinds = sorted({place.part.kind for place in circuit.parts.values()})
-    return {
+    both_legs = {"both legs": setup.common} if balanced(circuit.flat) else {}
+    return both_legs | {
         "method": METHOD,
         "ngspice": circuit.version,
         "circuit": circuit.flat.lines(),

@@ -128,6 +128,8 @@ def assembled(
         },
         attrs={"key": key, "unit": circuit.unit.name, "ngspice": circuit.version, "seed": seed},
     )
+    if rows[0].common.size:
+        data["common"] = (numbers[:3], np.array([row.common for row in rows]), {"units": "V"})
     data.attrs["digest"] = digest(data)
     return Table(circuit, faults, data, key, strays)
 

@@ -231,6 +231,8 @@ class Setup:
         Open-circuit level of the generator [V rms].
     source : float
         Its source resistance [ohm].
+    common : float or None
+        Level on both legs of a balanced input, tied together, where common mode is read [V rms]; None: the generator's.
     start : str
         Where it is fed in: ``input``, or the name of the test point the description starts at.
     start_dc : float
@@ -259,6 +261,7 @@ class Setup:
     load_rating: float | None = None
     instrument: str = "scope-x10"
     controls: Mapping[str, float] = field(default_factory=dict)
+    common: float | None = None
     where: Where = Where()
 
 

@@ -65,6 +65,7 @@ def read_setup(top: Table, draft: Draft, stages: Iterable[Stage]) -> Setup:
     setup = Setup(
         generator=generator or 0.0,
         source=_positive(table, "source", "resistance", "50R", 50.0) or 0.0,
+        common=level(table, "common_mode", "1 V rms"),
         start=start,
         start_dc=volts(table, "start_dc", "0 V") or 0.0,
         frequencies=_frequencies(table),
