@@ -30,6 +30,8 @@ Progress = Callable[[int, int], None]
 
 #: Single faults whose pairs are tried: those that explain most of the readings.
 SINGLES = 14
+#: A fault moves a reading with the power off where it changes it by more than this, on the comparison scale.
+MOVED = 0.05
 #: Longest time to spend on it [s].
 SECONDS = 20.0
 
@@ -191,7 +193,7 @@ def _log(table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], 
     seen, found = posterior.seen, posterior.found
     faults = tuple(table.faults[each - 1] for each in pair)
     both = assembled(table.circuit, faults[:1], [row, row], table.key, 0)
-    mean = _predicted_of_both(both, posterior, pair)
+    mean = _predicted_of_both(both, posterior, case, pair)
     if not np.isfinite(mean).all():
         return -np.inf
     columns = np.array([feature for _, feature in seen.latent], dtype=int)
@@ -208,18 +210,38 @@ def _log(table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], 
     return float(log + np.log(prior[0] + 1e-15) + np.log(prior[1] + 1e-15))
 
 
-def _predicted_of_both(both: Table, posterior: Posterior, pair: tuple[int, ...]) -> Values:
+def _predicted_of_both(both: Table, posterior: Posterior, case: Case, pair: tuple[int, ...]) -> Values:
     """Return what a pair predicts: array, (feature,).
 
-    With the power off, what is read across a part is mostly its own affair: of both, the one that moves it counts.
+    With the power off, what is read across a part is mostly its own affair: of both, the one that moves it counts, and
+    at the severity that fits best, since an ohmmeter is too exact for the severities of a table.
     """
     found, features = posterior.found, posterior.seen.features
-    rows = found.rows.mean[list(pair)]
-    mean = rows[np.argmax(np.abs(rows - found.rows.mean[0]), axis=0), np.arange(len(features))]
+    off = np.array([number for number, each in enumerate(features) if each.is_off], dtype=int)
     powered = [number for number, each in enumerate(features) if not each.is_off]
+    mean = found.mean[0].copy()
     if powered:
         mean[powered] = predicted(both, [features[number] for number in powered])[0, 0]
+    if len(off):
+        each = np.stack([found.mean[_fitting(posterior, case, row, off)][off] for row in pair])
+        mean[off] = each[np.argmax(np.abs(each - found.mean[0, off]), axis=0), np.arange(len(off))]
     return np.asarray(mean)
+
+
+def _fitting(posterior: Posterior, case: Case, row: int, off: NDArray[np.int_]) -> int:
+    """Return the hypothesis of a row's fault that agrees best with the readings that it moves with the power off."""
+    found, seen = posterior.found, posterior.seen
+    at = int(np.flatnonzero(found.row == row)[0])
+    mine = np.flatnonzero(found.fault == found.fault[at]) if found.fault[at] >= 0 else np.array([at])
+    miss = np.zeros(len(mine))
+    for number, reading in enumerate(seen.operator):
+        latent = int(np.argmax(np.abs(reading)))
+        channel, feature = seen.latent[latent]
+        if feature in off and channel == case.channel and np.count_nonzero(reading) == 1:
+            most = float(np.abs(found.mean[mine, feature] - found.mean[0, feature]).max())
+            if most > MOVED:
+                miss += np.minimum(np.abs(found.mean[mine, feature] - seen.value[number]), most)
+    return int(mine[np.argmin(miss)])
 
 
 def _named(table: Table, job: tuple[Case, tuple[int, ...]], probability: float) -> Two:
