@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 #: Letters of the elements that have a model of their own, and how many nodes each has at least.
-WITH_MODEL = {"d": 2, "q": 3, "j": 3, "m": 4, "z": 3}
+WITH_MODEL = {"d": 2, "q": 3, "j": 3, "m": 3, "z": 3}
 
 _PARAMETER = re.compile(r"(\w+)\s*=\s*([^\s()=]+)")
 

@@ -11,6 +11,8 @@ from lostgain.engine import CircuitRefused
 #: Nodes of each element letter; of e and g, two where no controlling nodes follow.
 NODES = {"r": 2, "c": 2, "l": 2, "v": 2, "i": 2, "b": 2, "e": 4, "g": 4, "f": 2, "h": 2, "s": 4, "w": 2, "t": 4, "k": 0}
 
+# ngspice lists a power MOSFET's model under a type that ends its process when it is read back.
+_POWER_MOS = re.compile(r"^vdmos([np])\s*\(")
 # ngspice's expanded listing sets a blank before a function's bracket, which its own parser refuses.
 _CALL = re.compile(r"\b([a-z_]\w*)\s+\(")
 
@@ -35,7 +37,7 @@ def parse_listing(listing: Iterable[str]) -> FlatCircuit:
         lower = line.lower()
         if lower.startswith(".model"):
             _, name, text = line.split(None, 2)
-            models[name] = text
+            models[name] = _POWER_MOS.sub(r"vdmos(\1chan ", text)
         elif lower.startswith(".end"):
             continue
         elif lower.startswith("."):

@@ -27,7 +27,7 @@ _REFUSED |= dict.fromkeys((".inc", ".lib", ".endl"), _REFUSED[".include"])
 
 _MODELS = {
     "r", "res", "c", "cap", "l", "ind", "d", "npn", "pnp", "njf", "pjf", "nmos", "pmos", "nmf", "pmf", "vdmos",
-    "vdmosn", "vdmosp", "sw", "csw", "urc", "ltra", "txl", "cpl",
+    "sw", "csw", "urc", "ltra", "txl", "cpl",
 }  # fmt: skip
 
 #: Options that change how a circuit is solved. Any other may print, write or switch a reader of commands.

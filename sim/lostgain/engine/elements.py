@@ -21,7 +21,7 @@ _NODE_LIKE_VALUE = re.compile(r"\d+(\.\d*)?(meg|[tgkmunpf])\w*|\d*\.\d+\w*", re.
 #: How many nodes an element has, and how many further words it needs, by its first letter.
 _ELEMENTS = {
     "r": (2, 1), "c": (2, 1), "l": (2, 1), "v": (2, 0), "i": (2, 0), "d": (2, 1), "b": (2, 1), "q": (3, 1),
-    "j": (3, 1), "z": (3, 1), "m": (4, 1), "e": (2, 1), "g": (2, 1), "f": (2, 2), "h": (2, 2), "s": (4, 1),
+    "j": (3, 1), "z": (3, 1), "m": (3, 1), "e": (2, 1), "g": (2, 1), "f": (2, 2), "h": (2, 2), "s": (4, 1),
     "w": (2, 2), "t": (4, 1), "o": (4, 1), "u": (3, 1), "k": (0, 3), "x": (0, 1),
 }  # fmt: skip
 

@@ -74,6 +74,8 @@ def _two_ends(text: str, letter: str, card: Card, notes: Notes) -> list[str]:
     found = _TC.search(text)
     if found:
         text = _TC.sub(f"tc1={found[1]}" + (f" tc2={found[2]}" if found[2] else ""), text)
+    if letter in "vi":
+        text = re.sub(r"\b(dc|ac)=", r"\1 ", text, flags=re.IGNORECASE)
     head = _HEAD.match(text)
     if head is None:
         return [text]  # the engine says what is missing

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 from lostgain.circuit.flat import spice_number
@@ -13,7 +14,7 @@ from lostgain.quantities import show
 
 _SERIES = re.compile(r"R_?(S|SRC|SOURCE|GEN|SIG|INT)\d?")
 _LOAD = re.compile(r"R_?(L|LOAD|LAST|DUMMY|SPK|SPEAKER)\d?|(LS|SPK)\d?")
-_OUT = re.compile(r"(v?out(put)?|lout|spk\w*|speaker|line_?out|main_?out|o)(_?[pl1])?")
+_OUT = re.compile(r"(v?out(put)?|lout|spk\w*|speaker|line_?out|main_?out)(_?[pl1])?")
 _LINE_LEVEL = 0.1
 
 
@@ -150,6 +151,7 @@ def find_output(
     asked: str,
     shown: list[str],
     reached: dict[str, int],
+    labels: Collection[str],
     driven: list[str],
     pieces: list[Piece],
     notes: Notes,
@@ -165,6 +167,8 @@ def find_output(
         Nodes that the netlist's author wanted to see.
     reached : dict
         Node to how many parts lie between the input and it; only nodes that the signal reaches.
+    labels : collection of str
+        Nodes that the schematic gives a name.
     driven : list of str
         Nodes at the outputs of active parts that drive no other active part.
     pieces : list of Piece
@@ -202,7 +206,8 @@ def find_output(
             notes,
         )
     else:
-        known = named or seen or driven or sorted(reached, key=lambda node: -reached[node])
+        by_distance = sorted((node for node in reached if node != ends.input), key=lambda node: -reached[node])
+        known = named or seen or driven or [node for node in by_distance if node in labels] or by_distance
         list_of = ", ".join(known[:8])
         raise wrong(f"Which node is the output? It could be {list_of}." if known else "No node could be the output.",
                     pieces[0].where, f"Say --output {known[0]}." if known else "Say --output NODE.")  # fmt: skip

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 from lostgain.circuit.flat import FlatCircuit
 from lostgain.netlists.deck import Deck, Subckt
+from lostgain.netlists.devices import regulator, valve
 from lostgain.netlists.model import DOUBTFUL, GROUND, LIKELY, SURE, Notes, Piece
 from lostgain.netlists.opamps import looks_like_one, pins_of
 from lostgain.quantities import show
@@ -129,6 +130,10 @@ def _subcircuit(
     if lead := _one_semiconductor(subckt, deck):
         piece.kind, piece.pins = lead
         notes.say(piece.board, f"{piece.kind}, by what is inside .subckt {name}.", LIKELY, piece.where, key)
+    elif named := valve(subckt) or regulator(subckt):
+        piece.kind, piece.pins = named
+        text = f"its nodes are {' '.join(piece.pins)}, by their names in .subckt {name}."
+        notes.say(piece.board, text, LIKELY, piece.where, key, piece.kind)
     elif pins := _track(subckt):
         sure = SURE if _POT.search(f"{name} {piece.board}") else DOUBTFUL
         _potentiometer(piece, flat, pins, notes, sure)

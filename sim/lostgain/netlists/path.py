@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 
 from lostgain.netlists.model import GROUND, Piece
 
@@ -61,19 +61,21 @@ class Graph:
         return sorted(cuts, key=lambda node: sum(other in self.reached(start, (node,)) for other in cuts))
 
 
-def graph_of(pieces: Iterable[Piece], rails: Collection[str], level: Mapping[str, float]) -> Graph:
+def graph_of(pieces: list[Piece], rails: Collection[str], level: Mapping[str, float]) -> Graph:
     """Return the graph of a circuit.
 
     Parameters
     ----------
-    pieces : iterable of Piece
+    pieces : list of Piece
     rails : collection of str
         Nodes held by sources.
     level : mapping
         Node to its small-signal level [V].
     """
-    pieces = [piece for piece in pieces if piece.letter != "k"]
-    still = _still(pieces, rails, level)
+    pieces = _joined(
+        [piece for piece in pieces if piece.letter != "k"], [each for each in pieces if each.letter == "k"]
+    )
+    still = still_nodes(pieces, rails, level)
     touching: dict[str, list[Piece]] = {}
     for piece in pieces:
         for node in dict.fromkeys(piece.nodes):
@@ -82,7 +84,16 @@ def graph_of(pieces: Iterable[Piece], rails: Collection[str], level: Mapping[str
     return Graph(frozenset(still), frozenset({GROUND, *rails}), touching)
 
 
-def _still(pieces: list[Piece], rails: Collection[str], level: Mapping[str, float]) -> set[str]:
+def _joined(pieces: list[Piece], couplings: list[Piece]) -> list[Piece]:
+    """Return the elements and, for coils that are coupled, one more that touches the ends of all of them."""
+    nodes = {piece.name: piece.nodes for piece in pieces if piece.letter == "l"}
+    for coupling in couplings:
+        ends = [node for coil in coupling.tail.split()[:2] for node in nodes.get(coil.upper(), ())]
+        pieces.append(replace(coupling, nodes=ends))
+    return pieces
+
+
+def still_nodes(pieces: list[Piece], rails: Collection[str], level: Mapping[str, float]) -> set[str]:
     """Return the nodes that carry no signal."""
     still = {GROUND, *rails}
     going = True

@@ -11,14 +11,17 @@ from lostgain.unit.names import name_fault
 
 #: Node names that editors give where nobody wrote a label.
 _UNNAMED = re.compile(
-    r"n?_?\d+|n_?\d+|[a-z]{1,3}\d+[a-z]?_(pad|pin)?_?\w{1,3}|node\w*|\w*_?unconnected\w*|x?\w*_n\d+", re.IGNORECASE
+    r"n?_?\d+|(?!tp)[a-z]{1,2}\d+[a-z]?|[a-z]{1,3}\d+[a-z]?_(pad|pin)?_?\w{1,3}|node\w*|\w*_?unconnected\w*|x?\w*_n\d+",
+    re.IGNORECASE,
 )
 _PINS = {
     "out": "output", "inn": "inverting input", "inp": "non-inverting input", "c": "collector", "b": "base",
     "e": "emitter", "d": "drain", "g": "gate", "s": "source", "wiper": "wiper", "top": "hot end",
+    "a": "anode", "k": "cathode", "g2": "screen",
 }  # fmt: skip
+_PROBED = ("opamp", "npn", "pnp", "njf", "pjf", "triode", "pentode", "regulator", "potentiometer")
 #: Pins worth a probe, the most telling first.
-_WORTH = ("out", "c", "d", "e", "s", "wiper", "b", "g", "inn", "inp", "top")
+_WORTH = ("out", "c", "d", "a", "e", "s", "k", "g2", "wiper", "b", "g", "inn", "inp", "top")
 
 
 def test_points(
@@ -75,10 +78,10 @@ def _pins_of(stage: Segment, graph: Graph) -> list[tuple[str, str]]:
     found: dict[str, str] = {}
     for pin in _WORTH:
         for piece in stage.parts:
-            if piece.kind not in ("opamp", "npn", "pnp", "njf", "pjf", "potentiometer"):
+            if piece.kind not in _PROBED:
                 continue
             node = piece.pin(pin)
-            if node and not (pin in ("c", "d") and node in graph.still):  # a supply's
+            if node and not (pin in ("c", "d", "a") and node in graph.still):  # a supply's
                 found.setdefault(node, f"{piece.board} {_PINS[pin]}")
     order = {node: number for number, piece in enumerate(stage.parts) for node in piece.nodes}
     return sorted(found.items(), key=lambda each: order.get(each[0], 0))

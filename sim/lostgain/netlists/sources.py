@@ -235,11 +235,14 @@ def rail_names(supply: Supply, pieces: list[Piece], notes: Notes) -> dict[str, s
     return names
 
 
-def silence(sources: Iterable[Source], generator: Source | None, supply: Supply, notes: Notes) -> None:
-    """Take the signal off every source that is neither the generator nor a supply, in place."""
+def silence(sources: Iterable[Source], generator: Source | None, supply: Supply, notes: Notes) -> list[Source]:
+    """Take the signal off every source that is neither the generator nor a supply, in place, and return those."""
+    silent = []
     for source in sources:
         if source is generator or source in supply.sources or not source.is_signal:
             continue
         source.piece.tail = f"{source.dc:.12g}"
+        silent.append(source)
         notes.say(source.piece.name, f"{source.piece.name} has a signal too; only its DC was kept.", DOUBTFUL,
                   source.piece.where)  # fmt: skip
+    return silent

@@ -29,10 +29,10 @@ from lostgain.netlists.model import (
     wrong,
 )
 from lostgain.netlists.names import name_all, rename_nodes, renamed, sheet_note
-from lostgain.netlists.path import Graph, graph_of
+from lostgain.netlists.path import Graph, graph_of, still_nodes
 from lostgain.netlists.points import labels_of, test_points
 from lostgain.netlists.sheets import flatten
-from lostgain.netlists.sources import Supply, find_generator, find_supply, rail_names, silence, voltage_sources
+from lostgain.netlists.sources import Source, Supply, find_generator, find_supply, rail_names, silence, voltage_sources
 from lostgain.netlists.stages import boundaries, segments
 from lostgain.netlists.tracks import join_halves
 from lostgain.netlists.unitfile import netlist_text, order_of, text_of
@@ -81,24 +81,26 @@ def import_netlist(path: Path, input_node: str = "", output_node: str = "", pool
     values_of(pieces, flat)
     pieces = ideal_opamps(join_halves(pieces, notes), notes)
     if any(piece.tail.startswith(("potentiometer ", "ideal_opamp ")) for piece in pieces):
-        lines = definitions(deck, pieces, Notes())
-        flat = evaluated([piece.line for piece in pieces] + lines + library_lines(pieces, deck), pool, here)
+        lines = definitions(deck, pieces, Notes()) + library_lines(pieces, deck)
+        flat = evaluated([piece.line for piece in pieces] + lines, pool, here)
     asked_in, asked_out = (_asked(node, pieces, path) for node in (input_node, output_node))
     sources = voltage_sources(pieces, flat)
     generator = find_generator(sources, asked_in, notes)
     supply = find_supply(sources, generator, notes)
-    silence(sources, generator, supply, notes)
+    silent = silence(sources, generator, supply, notes)
     ends = find_input(generator, asked_in, pieces, supply.rails, notes)
-    name_kinds(pieces, [*ends.gone, *(each.piece for each in supply.sources)], deck, flat, supply.rails, notes)
-    own = definitions(deck, pieces, notes)
-    lines = own + library_lines(pieces, deck)
     fed = _fed(pieces, generator.piece if generator else None, supply, ends)
     seen = measured(Run((*fed, *lines), ends.frequency), pool, here)
+    held = {node: seen.dc[node] for node in still_nodes(pieces, supply.rails, seen.level) if node in seen.dc}
+    gone = [*ends.gone, *(each.piece for each in supply.sources)]
+    name_kinds(pieces, gone, deck, flat, {**held, **supply.rails}, notes)
+    own = definitions(deck, pieces, notes)
+    fed = _fed(pieces, generator.piece if generator else None, supply, ends)
     plus_first(pieces, seen.dc, notes)
     check_supply(pieces, seen.dc, notes)
     graph = graph_of([piece for piece in pieces if piece not in ends.gone], supply.rails, seen.level)
     _ends(ends, asked_out, deck, graph, pieces, notes)
-    pieces = _without_loose(pieces, ends, notes)
+    pieces = _without_loose(_one_channel(pieces, silent, graph, ends, notes), ends, notes)
     graph = graph_of([piece for piece in pieces if piece not in ends.gone], supply.rails, seen.level)
     return _unit(path, deck, pieces, ends, supply, graph, fed, own, seen, notes, pool)
 
@@ -165,7 +167,16 @@ def _ends(ends: Ends, asked: str, deck: Deck, graph: Graph, pieces: list[Piece],
         piece.pin("out") for piece in pieces
         if piece.kind == "opamp" and piece.pin("out") in reached and _drives_none(piece, takers, graph)
     ]  # fmt: skip
-    find_output(ends, asked, [node for node in shown if node], reached, list(dict.fromkeys(driven)), pieces, notes)
+    find_output(
+        ends,
+        asked,
+        [node for node in shown if node],
+        reached,
+        labels_of(reached),
+        list(dict.fromkeys(driven)),
+        pieces,
+        notes,
+    )
     if ends.output not in reached:
         text = f"the signal does not get from {ends.input} to {ends.output}, as far as parts tell."
         notes.say("output", text, DOUBTFUL, key="unit output")
@@ -177,6 +188,26 @@ def _drives_none(piece: Piece, takers: set[str], graph: Graph) -> bool:
     out = piece.pin("out")
     onward = graph.reached(out, tuple(own - {out}))
     return not (takers - own - {out, ""}) & set(onward)
+
+
+def _one_channel(pieces: list[Piece], silent: list[Source], graph: Graph, ends: Ends, notes: Notes) -> list[Piece]:
+    """Leave out what hangs on another signal's source and is not reached from the input: another channel."""
+    mine = graph.reached(ends.input)
+    for source in silent:
+        theirs: set[str] = set()
+        for node in source.piece.nodes:
+            if node not in mine and node not in graph.still:
+                theirs |= set(graph.reached(node))
+        if not theirs or theirs & set(mine):
+            continue
+        out = [piece for piece in pieces if theirs & set(piece.nodes)]
+        names = ", ".join(piece.board for piece in out)
+        text = f"feeds another channel, which is left out: {names}. One of the same circuit is two lines, [[channel]]."
+        notes.say(source.piece.name, text, LIKELY, source.piece.where, "head")
+        pieces = [piece for piece in pieces if piece not in out]
+        gone = {piece.board for piece in out}
+        notes.guesses = [each for each in notes.guesses if each.about not in gone or each.key == "head"]
+    return pieces
 
 
 def _without_loose(pieces: list[Piece], ends: Ends, notes: Notes) -> list[Piece]:
