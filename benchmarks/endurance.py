@@ -31,7 +31,7 @@ UNIT = "state-variable-filter"
 CIRCUITS = 20_000
 
 #: Longest time an item may take [s]; a circuit of `UNIT` takes some ten milliseconds.
-TIME_LIMIT = 3.0
+TIME_LIMIT = 10.0
 
 #: How many of a thousand items of the first half are of each sort; the rest is faulty, and healthy one in ten.
 ROUGH = {"no solution": 20, "refused": 10, "no recovery": 4, "killed": 4, "hangs": 1, "memory": 1}

@@ -81,7 +81,7 @@ def clean(lines: Sequence[str], where: Path | None, title: bool) -> tuple[list[L
             continue
         if text.startswith("+"):
             if cleaned:
-                cleaned[-1] = Line(f"{cleaned[-1].text} {text[1:].strip()}", cleaned[-1].number)
+                cleaned[-1] = Line(f"{cleaned[-1].text} {text[1:].strip()}".strip(), cleaned[-1].number)
             else:
                 wrong(number, "A line that starts with + continues the line above, and there is none.")
             continue

@@ -7,13 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
-from pathlib import Path
 
 from lostgain import quantities
 from lostgain.problems import nearest
 from lostgain.signatures.poweroff_esr import SERIES
 from lostgain.unit.model import Unit
-from lostgain.unit.source import Source, Table
+from lostgain.unit.source import Source, Table, own_source
 
 #: A unit's own file, in its folder.
 OWN_FILE = "poweroff.toml"
@@ -76,8 +75,8 @@ def facts(unit: Unit) -> Facts:
         With every mistake in that file.
     """
     found = dict(_shipped())
-    own = unit.folder / OWN_FILE
-    if own.is_file():
+    own = own_source(unit.folder, OWN_FILE)
+    if own is not None:
         found |= _own(own, unit)
     return Facts(**found)  # type: ignore[arg-type]
 
@@ -95,8 +94,7 @@ def _shipped() -> Mapping[str, object]:
     }  # fmt: skip
 
 
-def _own(path: Path, unit: Unit) -> dict[str, object]:
-    source = Source(path)
+def _own(source: Source, unit: Unit) -> dict[str, object]:
     top = Table(source, (), "the file", source.data)
     load = top.table("load", "[load]")
     connected = load.flag("connected", bool(_shipped()["load"]))

@@ -57,7 +57,11 @@ def inside(folder: Path, text: str) -> Path:
     path = folder
     for step in steps:
         path = path / step
-        if path.is_symlink():
+        try:
+            is_link = path.is_symlink()
+        except OSError as error:  # a name too long for the system
+            raise ValueError(f"can't be read: {error.strerror or error}") from None
+        if is_link:
             raise ValueError("is reached through a link; put the file itself into the unit's folder")
     check_file(path)
     return path
