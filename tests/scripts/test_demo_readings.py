@@ -14,15 +14,17 @@ from lostgain.unit import open_unit
 
 ROOT = Path(__file__).parents[2]
 SCRIPT = ROOT / "scripts" / "make-demo-readings"
+UNITS = sorted(path.stem for path in (ROOT / "scripts" / "demo-readings").glob("*.toml"))
 
 
-def test_script_makes_the_shipped_files_again(tmp_path: Path) -> None:
+@pytest.mark.parametrize("name", UNITS)
+def test_script_makes_the_shipped_files_again(name: str, tmp_path: Path) -> None:
     """The same words, and numbers within a digit: another ngspice may round the last one otherwise."""
     search = os.pathsep.join([str(ROOT / "sim"), os.environ.get("PYTHONPATH", "")])
     subprocess.run(
-        [sys.executable, SCRIPT, tmp_path], check=True, env={**os.environ, "PYTHONPATH": search}, timeout=300
+        [sys.executable, SCRIPT, name, tmp_path], check=True, env={**os.environ, "PYTHONPATH": search}, timeout=300
     )
-    unit = open_unit("ferry-terminal")
+    unit = open_unit(name)
     shipped = unit.folder / "readings"
     assert {path.name for path in tmp_path.iterdir()} == {path.name for path in shipped.iterdir()}
     assert (tmp_path / "truth.toml").read_text("utf-8") == (shipped / "truth.toml").read_text("utf-8")
