@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from functools import partial
 
 from lostgain.netlists.deck import Deck, used
 from lostgain.netlists.dialect import INNER, plain_element, plain_setting
@@ -27,18 +28,23 @@ def definitions(deck: Deck, pieces: Iterable[Piece], notes: Notes) -> list[str]:
     lines: list[str] = []
     problems: list[Problem] = []
 
+    def setting(card: Card) -> None:
+        add(card, plain_setting(card, notes))
+
+    def model(card: Card) -> None:
+        add(card, [plain_model(card, deck.models, notes)])
+
     def add(card: Card, plain: Iterable[str]) -> None:
         for line in plain:
             checked(line, card.where)
             lines.append(line)
 
     for card in deck.settings:
-        _try(problems, lambda card=card: add(card, plain_setting(card, notes)))
+        _try(problems, partial(setting, card))
     for name in sorted(models):
-        card = deck.models[name]
-        _try(problems, lambda card=card: add(card, [plain_model(card, deck.models, notes)]))
+        _try(problems, partial(model, deck.models[name]))
     for name in sorted(subckts):
-        _try(problems, lambda name=name: _subckt(name, deck, notes, lines))
+        _try(problems, partial(_subckt, name, deck, notes, lines))
     problems += _missing(deck, pieces, models)
     if problems:
         raise UserError(problems)
@@ -50,7 +56,7 @@ def definitions(deck: Deck, pieces: Iterable[Piece], notes: Notes) -> list[str]:
     return [FUNCTIONS[name] for name in sorted(called)] + lines
 
 
-def _try(problems: list[Problem], do) -> None:  # type: ignore[no-untyped-def]
+def _try(problems: list[Problem], do: Callable[[], None]) -> None:
     try:
         do()
     except UserError as error:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from lostgain.circuit.flat import FlatCircuit
 from lostgain.circuit.listing import parse_listing
@@ -77,7 +78,7 @@ def measured(run: Run, pool: Pool, netlist: Where) -> Seen:
     return seen
 
 
-def _asked(pool: Pool, task, run: Run, netlist: Where):  # type: ignore[no-untyped-def]
+def _asked(pool: Pool, task: Callable[[Session, Run], Any], run: Run, netlist: Where) -> Any:
     outcome = pool.map(task, [run])[0]
     if outcome.error is None:
         return outcome.value

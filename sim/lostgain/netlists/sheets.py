@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from lostgain.engine.guard import refuse
@@ -232,7 +232,7 @@ def _placed(piece: Piece, scope: Scope, deck: Deck) -> Piece:
     return piece
 
 
-def on_board(tail: str, node_of) -> str:  # type: ignore[no-untyped-def]
+def on_board(tail: str, node_of: Callable[[str], str]) -> str:
     """Return an expression with the nodes in its ``v(…)`` renamed."""
 
     def inner(found: re.Match[str]) -> str:
