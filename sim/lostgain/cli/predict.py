@@ -13,7 +13,6 @@ from lostgain.cli.files import folder_to_write, written
 from lostgain.cli.off import off_argument
 from lostgain.cli.progress import shown
 from lostgain.cli.words import unit_argument
-from lostgain.report.text_off import off_record, off_text
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -31,6 +30,8 @@ def add(commands: Any) -> argparse.ArgumentParser:
 
 def run(args: argparse.Namespace) -> None:
     """Predict what one failure, or several at once, looks like."""
+    from lostgain.report.text_off import off_record, off_text  # loads what only simulations need
+
     unit = lostgain.open_unit(args.unit)
     if args.pictures is not None:
         folder_to_write(args.pictures)
