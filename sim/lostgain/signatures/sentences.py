@@ -8,6 +8,7 @@ from lostgain.quantities import show, show_level
 from lostgain.signatures.gains import NOTHING
 from lostgain.signatures.predict import Prediction
 from lostgain.signatures.shapes import picture
+from lostgain.unit.branches import behind
 
 #: A level this far off counts as changed [dB]; DC this far off [V] and as a share of the healthy voltage.
 CHANGED_DB = 1.0
@@ -66,7 +67,8 @@ def _signal(prediction: Prediction) -> str:
     if len(off) == 0:
         return f"{_WHOLE} {where}."
     first = int(off[0])
-    before = next((index for index in range(first - 1, -1, -1) if heard[index]), None)
+    ahead = _ahead(prediction, first)
+    before = next((index for index in range(first - 1, -1, -1) if heard[index] and index in ahead), None)
     faulty = prediction.faulty.level[first, 0]
     what = _what(float(change[first]), float(faulty))
     start = f"The signal is whole at {prediction.points[before]}" if before is not None else "The signal"
@@ -79,6 +81,16 @@ def _signal(prediction: Prediction) -> str:
     if last in off and last != first and further != what and abs(change[last] - change[first]) > CHANGED_DB:
         text += f", and {further} at {prediction.points[last]}"
     return text + "."
+
+
+def _ahead(prediction: Prediction, point: int) -> set[int]:
+    """Which test points the signal passes on its way to one; in a unit without branches all before it."""
+    unit = prediction.circuit.unit
+    if not any(stage.takes_from for stage in unit.stages):
+        return set(range(point))
+    here = unit.points[point].stage
+    on_the_way = {stage.name for stage in unit.stages if stage.name == here or here in behind(unit.stages, stage.name)}
+    return {index for index in range(point) if unit.points[index].stage in on_the_way}
 
 
 def _what(decibels: float, volts: float) -> str:
