@@ -167,8 +167,8 @@ def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
     every = _shares(outlook, np.ones(len(outlook.weight), dtype=bool))
     # A reading that is as it should be speaks against other failures, not for this one.
     odd = np.zeros(every.shape, dtype=bool)
-    for place, names in enumerate(outlook.ranges):
-        odd[place, : len(names)] = [HEALTHY_WORDS not in name for name in names]
+    for row, names in enumerate(outlook.ranges):
+        odd[row, : len(names)] = [HEALTHY_WORDS not in name for name in names]
     found = {}
     for number, named in enumerate(outlook.named):
         mine = outlook.suspect == number
