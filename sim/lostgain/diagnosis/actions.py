@@ -51,13 +51,26 @@ def _about_parts(table: Table, belief: Belief, kind: MoveKind) -> Iterator[Move]
             continue
         members = [each for each in belief.named if each.lifted == lifted]
         part = _part(table, members[0])
-        if part is None or part.kind not in kind.kinds:
+        if (
+            part is None
+            or part.kind not in kind.kinds
+            or (kind.name in ("lift", "take-out") and _read(belief, members))
+        ):
             continue
         shows = np.array([each.lifted == lifted and _concerns(kind, each) for each in belief.named])
         if not shows.any():
             continue
         words = {"part": _called(kind, lifted[0], members), "value": _value(part)}
         yield _move(belief, kind, shows[belief.suspect], words, lifted[0], members[0], f"whether it is {lifted[0]}")
+
+
+def _read(belief: Belief, members: Sequence[Named]) -> bool:
+    """Tell whether a part was read out of circuit already."""
+    fault = members[0].fault
+    return fault is not None and any(
+        each.lifted and each.point.split()[0] == fault.part and each.channel == members[0].channel
+        for each in (*belief.seen.readings, *(row for row, _ in belief.seen.words))
+    )
 
 
 def _called(kind: MoveKind, lifted: str, members: Sequence[Named]) -> str:
