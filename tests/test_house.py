@@ -24,6 +24,7 @@ HOUSE = [
     "signatures",
     "diagnosis",
     "bench",
+    "teach",
     "report",
     "cli",
     "demo",
