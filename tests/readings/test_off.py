@@ -116,6 +116,11 @@ def test_places(tmp_path: Path) -> None:
     assert len(found.warnings) == 1  # what OL is taken for; both ways round is what is asked for, and no mistake
 
 
+def test_what_all_channels_share_needs_no_channel(tmp_path: Path) -> None:
+    found = read_lines(tmp_path, "F1,resistance,OL,,,", "VPP,resistance,4k7,,,")
+    assert {row.channel for row in found.rows} == {"Zone A"}
+
+
 @pytest.mark.parametrize(
     ("line", "says"),
     [

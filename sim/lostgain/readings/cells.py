@@ -15,6 +15,7 @@ from lostgain.readings.points import Finder
 from lostgain.readings.rails import rail
 from lostgain.readings.words import is_place, quantities
 from lostgain.unit.model import Unit
+from lostgain.unit.rails import SUPPLY
 
 #: The channel of what all of them show.
 ALL = "all"
@@ -114,6 +115,14 @@ class Cells:
         """Return the place that a text names by itself."""
         text, lifted = without_lifted(text) if quantity in OFF else (text, False)
         return self._found(text, "", "", quantity, lifted)
+
+    def shared(self, at: Place) -> bool:
+        """Tell whether a place is on a rail, a fuse or another part of the supply, which all channels share."""
+        rails = {rail.name for rail in self.unit.rails}
+        parts = self.unit.parts
+        names = [name for name in (at.point, at.against) if name]
+        supply = {name for name in names if (word := name.split()[0]) in parts and parts[word].stage == SUPPLY}
+        return bool(names) and all(name in rails or name in supply for name in names)
 
     def lifted(self, text: str, quantity: str) -> bool:
         """Tell whether a place says that the part was out of circuit."""

@@ -139,6 +139,8 @@ class _Reader:
             self.elsewhere.append((line, where[0], own, at.channel))
         if value.state and (value := self._no_number(line, value, at, instrument)) is None:
             return
+        if not at.channel and value.quantity in OFF and self.cells.shared(at):
+            at = at._replace(channel=self.unit.channels[0].name)  # what all channels share is read once
         channel = self._of_channel(line, value.quantity, at.channel, named)
         if channel is not None and len(self.problems) == before:
             self._keep(row, value, at._replace(channel=channel), instrument, frequency)
