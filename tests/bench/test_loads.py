@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -57,3 +58,5 @@ def test_loads_of_every_sort_are_told_as_such(tmp_path: Path, load: str) -> None
     unit = with_load(tmp_path, CLASS_AB, load)
     assert not unit.setup.load.is_open
     assert "Open output" not in topics(unit)
+    loud = [each.text for each in cautions(replace(unit, output_stage=True)) if "ears" in each.text]
+    assert bool(loud) == (unit.setup.load.speaker is not None)

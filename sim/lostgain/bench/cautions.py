@@ -219,6 +219,9 @@ def show_time(seconds: float) -> str:
 
 
 def _powering_up(unit: Unit) -> Iterator[Caution]:
+    for _, stage, unloaded in _on_outputs(unit):
+        if not unloaded.allowed:
+            yield _caution("loaded", stage=stage, says=unloaded.says)
     if not unit.output_stage:
         return
     if unit.mains:
@@ -232,15 +235,16 @@ def _powering_up(unit: Unit) -> Iterator[Caution]:
     yield _caution("loudspeaker", worst=worst)
 
 
-def _on_outputs(unit: Unit) -> Iterator[tuple[str, Unloaded]]:
-    """The stages to which an open output matters, with what it means."""
+def _on_outputs(unit: Unit) -> Iterator[tuple[str, str, Unloaded]]:
+    """The outputs, by their last stage, with each stage to which it matters that they are open, and what it means."""
     for output in output_stages(unit.stages) if unit.netlist is None else ():
-        yield from on_output(unit.stages, output)
+        for stage, unloaded in on_output(unit.stages, output):
+            yield output, stage, unloaded
 
 
 def never_open(unit: Unit) -> bool:
     """Say whether some output may not be left open, not even at first power-up."""
-    return any(not unloaded.allowed for _, unloaded in _on_outputs(unit))
+    return any(not unloaded.allowed for _, _, unloaded in _on_outputs(unit))
 
 
 def _bridged(unit: Unit) -> bool:
@@ -254,10 +258,8 @@ def _with_signal(unit: Unit, level: float | None) -> Iterator[Caution]:
     setup, row = unit.setup, _wording()["dummy"]
     if _bridged(unit):
         yield _caution("bridged")
-    for stage, unloaded in _on_outputs(unit):
-        if not unloaded.allowed:
-            yield _caution("loaded", stage=stage, says=unloaded.says)
-        elif setup.load.is_open:
+    for output, stage, unloaded in _on_outputs(unit):
+        if unloaded.allowed and setup.loads.get(output, setup.load).is_open:
             yield _caution("open_output", stage=stage, says=unloaded.says)
     ohms = setup.load.ohms
     if not ohms or not (unit.output_stage or setup.load_rating):
@@ -275,5 +277,5 @@ def _with_signal(unit: Unit, level: float | None) -> Iterator[Caution]:
         if rating:
             figures["share"] = show(watts / rating, "%", 2)
             text = row["known"] if watts <= rating else row["over"]
-    text = f"{text} {row['hot']}"
+    text = f"{text} {row['loud' if setup.load.speaker else 'hot']}"
     yield _caution("dummy", f"{text} {row['shares']}" if len(unit.channels) > 1 else text, **figures)

@@ -80,7 +80,8 @@ def _figures(unit: Unit) -> dict[str, str]:
     """Return what is filled into the wording of every step."""
     texts, setup = wording()["figures"], unit.setup
     frequencies = ", ".join(show(value, "Hz") for value in setup.frequencies)
-    load = "no_load" if setup.load.is_open else "dummy" if unit.output_stage else "load"
+    is_dummy = unit.output_stage and setup.load.speaker is None
+    load = "no_load" if setup.load.is_open else "dummy" if is_dummy else "load"
     return {
         "reading": texts["several" if len(setup.frequencies) > 1 else "single"].format(frequencies=frequencies),
         "first": show(setup.frequencies[0], "Hz"),
