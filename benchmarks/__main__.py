@@ -6,6 +6,7 @@ import argparse
 import sys
 from pathlib import Path
 
+from benchmarks import speed
 from benchmarks.accuracy import FULL, QUICK, Plan, accuracy
 from benchmarks.endurance import CIRCUITS, endurance
 from lostgain.problems import UserError
@@ -31,9 +32,14 @@ def main(arguments: list[str] | None = None) -> int:
     endure.add_argument("--seed", type=_count, default=1)
     endure.add_argument("--workers", type=_count, default=2)
     endure.add_argument("--out", type=Path, default=Path("bench-endurance.json"), help="where the figures go")
+    fast = commands.add_parser("speed", help="what a signature table costs, and whether it is a plain build's")
+    fast.add_argument("--quick", action="store_true", help="a small unit and few rows, for daily work")
+    fast.add_argument("--seed", type=_count, default=1)
+    fast.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
+    fast.add_argument("--out", type=Path, default=Path("bench-speed.json"), help="where the figures go")
     given = parser.parse_args(arguments)
-    if given.command == "endurance":
-        return _endurance(given)
+    if given.command != "accuracy":
+        return {"endurance": _endurance, "speed": _speed}[given.command](given)
     size = dict(QUICK if given.quick else FULL)
     if given.cases:
         share = given.cases / size["cases"]
@@ -58,6 +64,19 @@ def main(arguments: list[str] | None = None) -> int:
 def _endurance(given: argparse.Namespace) -> int:
     try:
         endurance(given.circuits, given.workers, given.seed, given.out, _say)
+    except KeyboardInterrupt:
+        print("Stopped; nothing is written.", file=sys.stderr)
+        return 130
+    return 0
+
+
+def _speed(given: argparse.Namespace) -> int:
+    units = given.unit or ([speed.SMALL] if given.quick else [speed.DEMO, speed.SMALL])
+    try:
+        speed.speed(units, speed.QUICK if given.quick else speed.FULL, given.seed, given.out, _say)
+    except UserError as error:
+        print(error, file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         print("Stopped; nothing is written.", file=sys.stderr)
         return 130

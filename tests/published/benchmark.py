@@ -27,8 +27,9 @@ from lostgain.signatures.table import assembled
 
 PARTS = ("R1", "R2", "R3", "R4", "R5", "R6", "R7", "C1", "C2")
 DRAWS, SLOW_DRAWS = 32, 0
-#: Cycles followed; what has not settled by then oscillates or drifts, and is marked unsettled.
-CYCLES = (3, 4)
+#: How often the steady state is extrapolated, and cycles followed after that; what has not settled by then oscillates
+#: or drifts, and is marked unsettled.
+TIMES, LAST = 1, 3
 #: Error of the samples' voltmeter: shared by all its readings, and of each (one standard deviation).
 SCALE, READ = 0.003, 0.003
 
@@ -63,12 +64,12 @@ def row(session: Session, task: RowTask) -> RowResult:
 
     Runs in a worker, so that the change of `steady` stays there; each row sets it back.
     """
-    whole = steady.CYCLES
-    steady.CYCLES = CYCLES
+    whole = steady.TIMES, steady.LAST
+    steady.TIMES, steady.LAST = TIMES, LAST
     try:
         return run_row(session, task)
     finally:
-        steady.CYCLES = whole
+        steady.TIMES, steady.LAST = whole
 
 
 def run(rows: Iterable[RowTask], pool: Pool) -> list[RowResult]:

@@ -16,11 +16,16 @@ from lostgain.engine.values import safe_number
 from lostgain.engine.vectors import copied, even_runs, why
 from lostgain.problems import nearest
 
-_VOLTAGE = 3  # ngspice's SV_VOLTAGE; the constants, among which a missing name is looked up too, have 0
+_VOLTAGE, _CURRENT = (
+    3,
+    4,
+)  # ngspice's SV_VOLTAGE and SV_CURRENT; the constants, among which a missing name is looked up too, have 0
 _LISTED = re.compile(r"\s*\d+ : (.*)")
 _LIKE_A_VALUE = re.compile(r"\d+(\.\d*)?(e[+-]?\d+|meg|[tgkmunpf])\w*", re.ASCII)
 _COMMANDS = re.compile(r"[`\r\n\0]|^\s*\.(control|exec|inc|lib)|^\s*\*(#|ng_script)", re.IGNORECASE)
 _GROUND = {"0", "gnd"}
+#: What a current through an inductor or a source is called, where nodes are asked for: ``l1#branch``.
+BRANCH = "#branch"
 _ALL = {"all", "allv", "alli", "ally"}  # ngspice takes these for many vectors
 _PLAIN = re.compile(r"[a-z0-9_.+\-#:/]+", re.ASCII)
 _ALTERED = re.compile(r"@?[a-z][a-z0-9_.:#]*(\[[a-z]+\])?", re.ASCII | re.IGNORECASE)
@@ -48,6 +53,7 @@ class Session:
         self._spice: Binding = binding()
         self._lines: list[str] = []
         self._nodes: list[str] | None = None
+        self._branches: list[str] = []
 
     @property
     def version(self) -> int:
@@ -166,7 +172,7 @@ class Session:
         Parameters
         ----------
         nodes : sequence of str
-            Node ``0``, or ``gnd``, reads 0.
+            Node ``0``, or ``gnd``, reads 0. ``l1#branch`` is the current through an inductor or a source [A].
 
         Returns
         -------
@@ -252,7 +258,16 @@ class Session:
         finally:
             self._finish()
 
-    def tran(self, stop: float, max_step: float, nodes: Sequence[str], start: float = 0.0) -> tuple[Values, Values]:
+    def tran(
+        self,
+        stop: float,
+        max_step: float,
+        nodes: Sequence[str],
+        start: float = 0.0,
+        *,
+        from_initial: bool = False,
+        most_points: int = 0,
+    ) -> tuple[Values, Values]:
         """Follow the circuit in time, from its operating point at 0.
 
         Parameters
@@ -264,6 +279,10 @@ class Session:
         nodes : sequence of str
         start : float
             Values before are computed and not kept [s].
+        from_initial : bool
+            Start from the voltages of the circuit's ``.ic`` lines instead.
+        most_points : int
+            Give up after so many steps: a circuit that oscillates takes millions. 0 for no end.
 
         Returns
         -------
@@ -280,9 +299,8 @@ class Session:
         """
         if not 0 <= start < stop or not math.isfinite(stop) or not 0 < max_step <= stop:
             raise ValueError("a transient needs 0 <= start < stop and 0 < max_step <= stop")
-        plot = self._run(
-            f"tran {float(max_step)!r} {float(stop)!r} {float(start)!r} {float(max_step)!r}", "tran", nodes
-        )
+        command = f"tran {float(max_step)!r} {float(stop)!r} {float(start)!r} {float(max_step)!r}"
+        plot = self._run(f"{command} uic" if from_initial else command, "tran", nodes, most_points)
         try:
             time = self._scale(plot, "time")
             reached = float(time[-1]) if time.size else 0.0
@@ -314,11 +332,14 @@ class Session:
         spice.printed[:] = kept  # the listing is an answer, not something said about the circuit
         return [line for line in found if line != ".end"]
 
-    def _run(self, command: str, kind: str = "op", wanted: Sequence[str] = ()) -> str:
+    def _run(self, command: str, kind: str = "op", wanted: Sequence[str] = (), most_points: int = 0) -> str:
         """Run an analysis and return the name of its plot, which is certain to be new."""
         self._own()
         spice = self._spice
         saves = self._save(wanted) if self._nodes is not None else False
+        if most_points:
+            saves = True
+            spice.command(f"stop after {int(most_points)}")
         spice.command(command)
         if saves and not spice.finished:
             spice.command("delete all")
@@ -337,7 +358,7 @@ class Session:
         them, or that ngspice would take for more than a name, makes it keep all again, and `_fetch` sorts it out.
         """
         names = {node.lower() for node in wanted} - _GROUND
-        if not names or not names.issubset(self._nodes or []):
+        if not names or not names.issubset({*(self._nodes or []), *self._branches}):
             return False
         if not all(_PLAIN.fullmatch(name) for name in names) or names & _ALL:
             return False
@@ -353,7 +374,10 @@ class Session:
     def _know_nodes(self, plot: str) -> None:
         """Take the nodes' names from the first plot, and refuse what ngspice took in silence."""
         found = []
+        self._branches = []
         for name in self._spice.vectors(plot):
+            if name.endswith(BRANCH):
+                self._branches.append(name.lower())
             written = _WRITTEN.fullmatch(name)  # a name that starts with a digit comes as V(1)
             node = (written[1] if written else name).lower()
             if "#" in name or "@" in name or name in ("frequency", "time"):
@@ -402,7 +426,7 @@ class Session:
         """
         for name in (node, f"V({node})"):
             record = self._spice.vector(f"{plot}.{name}".encode())
-            if record == ffi.NULL or record.v_type != _VOLTAGE:
+            if record == ffi.NULL or record.v_type != (_CURRENT if node.endswith(BRANCH) else _VOLTAGE):
                 continue
             if ffi.string(record.v_name).decode("utf-8", "replace").lower() == name.lower():
                 return record

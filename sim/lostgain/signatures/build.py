@@ -28,7 +28,7 @@ Progress = Callable[[int, int], None]
 SEED = 20_260
 #: Tolerance draws by small-signal analysis, and how many of them are followed in time where that is not confirmed.
 DRAWS = 16
-SLOW_DRAWS = 3
+SLOW_DRAWS = 16
 #: The first so many frequencies are simulated together; each further one by itself, so that adding one repeats none.
 TOGETHER = 3
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,15 +23,18 @@ from lostgain.signatures.probes import (
     source_impedance,
     with_probes,
 )
-from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, Steady, decibels, steady
+from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, Linear, Steady, decibels, nearby, states, steady
+from lostgain.signatures.untroubled import Small, high, untroubled
 
 Values = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 #: A source impedance above this [ohm] is computed for every fault.
 HIGH = 1000.0
-#: Draws are followed in time only where nominal values took no more cycles than this to settle.
+#: Cycles that stray paths are followed for.
 QUICK = 3
+#: A node carries no more than the largest rail, by this factor: where a phasor is larger, it clips.
+HEADROOM = 1.1
 
 
 @dataclass(frozen=True)
@@ -122,25 +127,33 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         result.status = f"no operating point: {error.reason}"
         return result
     nodes = list(circuit.points.values())
-    cycles = np.zeros(len(setup.frequencies), dtype=int)
+    ended: dict[int, Values] = {}
     if task.stray is not None:
         _stray_row(session, nominal, task, result, small)
         return result
+    untouched = _untroubled(session, nominal, task, small)
+    _keep_as_healthy(result, small, task, untouched)
     for index, frequency in enumerate(setup.frequencies if task.in_time else ()):
+        if untouched[index]:
+            continue
+        start = _linear(circuit, small, index)
         try:
-            found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes)
+            found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes, start)
         except EngineError as error:
             _raise_if_dead(session, error)
             said.append(f"no transient at {frequency:g} Hz: {error.reason}")
             continue
         _keep(result, 0, index, found)
-        result.wave[:, index], result.settled[index], cycles[index] = found.wave, found.settled, found.cycles
-        result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, np.abs(small[:, index]))) < AGREE_DB))
+        result.wave[:, index], result.settled[index] = found.wave, found.settled
+        small_level = np.abs(small.points[:, index])
+        result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, small_level)) < AGREE_DB))
+        # What never settles is followed at nominal values only: there the draws' spread is the healthy unit's.
+        if not result.small_signal[index] and found.settled:
+            ended[index] = found.state - small.dc
     flats = [_faulty(drawn(circuit.flat, task.numbers, z), task) for z in task.z]
-    lost = _small_draws(session, nominal, flats, circuit, result, small)
-    # What settles late or never is followed at nominal values only: there the draws' spread is the healthy unit's.
-    followed = np.flatnonzero(~result.small_signal & result.settled & (cycles <= QUICK))
-    missed = _slow_draws(session, flats[: task.slow_draws], circuit, result, followed, cycles)
+    rest = _small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [])
+    lost = sum(each is None for each in rest)
+    missed = _slow_draws(session, flats[: task.slow_draws], circuit, result, ended, rest)
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
     if missed:
@@ -149,7 +162,59 @@ def run_row(session: Session, task: RowTask) -> RowResult:
     return result
 
 
-def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowResult, small: Complex) -> None:
+def _linear(circuit: Circuit, small: Small, index: int) -> Linear:
+    """Return what a transient can start from at one of the frequencies."""
+    limit = HEADROOM * max((abs(rail.volts) for rail in circuit.unit.rails), default=np.inf)
+    return Linear(small.dc, small.phasor[:, index], limit)
+
+
+def _untroubled(session: Session, nominal: FlatCircuit, task: RowTask, small: Small) -> NDArray[np.bool_]:
+    """Tell at which frequencies no transient is needed: array, (frequency,)."""
+    well = task.healthy
+    if well is None or not task.in_time:
+        return np.zeros(small.points.shape[1], dtype=bool)
+    fine = well.small_signal & well.settled
+    return fine & untroubled(small, _well(session, task), nominal, task.circuit.unit.setup.generator)
+
+
+def _well(session: Session, task: RowTask) -> Small:
+    """Return what small-signal analysis says of the healthy unit: computed once by each worker."""
+    circuit, setup = task.circuit, task.circuit.unit.setup
+    flat = driven(circuit.flat, setup.generator, setup.frequencies[0], setup.start_dc)
+    key = tuple(flat.lines()), setup.frequencies
+    if _HEALTHY.get("key") != key:
+        session.load(flat.lines())
+        every = states(flat)
+        dc, phasor = session.op(every), session.ac(setup.frequencies, every)
+        points = phasor[[every.index(node) for node in circuit.points.values()]]
+        _HEALTHY.update(key=key, small=Small(tuple(every), dc, phasor, points, high(session, every)))
+    return cast(Small, _HEALTHY["small"])
+
+
+_HEALTHY: dict[str, object] = {}
+
+
+def _keep_as_healthy(result: RowResult, small: Small, task: RowTask, untouched: NDArray[np.bool_]) -> None:
+    """Store levels where no transient is needed: small-signal analysis's, as far off as the healthy unit's are."""
+    well = task.healthy
+    if well is None or not untouched.any():
+        return
+    of_well = cast(Small, _HEALTHY["small"]).points
+    heard = (np.abs(of_well) > QUIET) & (well.level[0] > QUIET)
+    one = np.ones(of_well.shape)
+    size = np.divide(well.level[0], np.abs(of_well), out=one.copy(), where=heard)
+    shape = np.divide(well.swing[0], well.level[0], out=one * (2 * 2**0.5), where=heard)
+    turn = np.divide(well.phasor[0], of_well, out=one.astype(complex), where=heard)
+    level, phasor = np.abs(small.points) * size, small.points * turn
+    phase = np.exp(2j * np.pi * np.arange(result.wave.shape[2]) / result.wave.shape[2])
+    wave = 2**0.5 * np.imag(phasor[:, :, None] * phase)
+    for kept, found in ((result.level[0], level), (result.swing[0], level * shape), (result.phasor[0], phasor)):
+        kept[:, untouched] = found[:, untouched]
+    result.wave[:, untouched] = wave[:, untouched]
+    result.settled[untouched] = result.small_signal[untouched] = True
+
+
+def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowResult, small: Small) -> None:
     """Fill in the levels of a stray path: a few cycles where something may clip, else what small-signal analysis gives.
 
     Good enough for what stands for faults that are not known well, and cheap: followed until they settle, stray paths
@@ -157,17 +222,18 @@ def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowRe
     """
     setup, well = task.circuit.unit.setup, task.healthy
     nodes = list(task.circuit.points.values())
-    _keep_sines(result, small, task.circuit)
+    _keep_sines(result, small.points, task.circuit)
     if well is None or not task.in_time:
         return
     moved = np.abs(result.dc[0] - well.dc[0]).max() > 20e-3
-    higher = np.abs(small) > 1.02 * np.abs(well.phasor[0]) + QUIET
+    higher = np.abs(small.points) > 1.02 * np.abs(well.phasor[0]) + QUIET
     for index, frequency in enumerate(setup.frequencies):
         if not (moved or higher[:, index].any()) and well.small_signal[index]:
             continue
         result.small_signal[index] = False
         try:
-            found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, most=QUICK)
+            start = _linear(task.circuit, small, index)
+            found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, start, most=QUICK)
         except EngineError as error:
             _raise_if_dead(session, error)
             continue
@@ -192,15 +258,18 @@ def _faulty(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
     return put_stray(flat, task.stray) if task.stray is not None else flat
 
 
-def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowResult) -> Complex:
-    """DC, rail currents and source impedances at nominal values; returns small-signal phasors (point, frequency)."""
+def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowResult) -> Small:
+    """DC, rail currents and source impedances at nominal values; returns what small-signal analysis says."""
     circuit = task.circuit
     setup = circuit.unit.setup
     flat = driven(nominal, setup.generator, setup.frequencies[0], setup.start_dc)
     session.load(with_probes(flat, circuit).lines())
-    _keep_dc(session, flat, circuit, result, 0)
-    small = session.ac(setup.frequencies, list(circuit.points.values()))
+    every = states(flat)
+    dc = _keep_dc(session, flat, circuit, result, 0, every)
+    phasor = session.ac(setup.frequencies, every)
     _keep_common(session, circuit, result, 0)
+    place = {node: number for number, node in enumerate(every)}
+    small = phasor[[place[node] for node in circuit.points.values()]]
     well = task.healthy
     for number, node in enumerate(circuit.points.values()):
         if well is None or _concerned(result, small, well, number):
@@ -212,7 +281,7 @@ def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowR
             result.probed[number] = probed_dc(session, node, number)
         else:
             result.probed[number] = result.dc[0, number] / (1 + ohms / np.array(PROBES))
-    return small
+    return Small(tuple(every), dc, phasor, small, high(session, every))
 
 
 def _keep_common(session: Session, circuit: Circuit, result: RowResult, sample: int) -> None:
@@ -245,15 +314,18 @@ def _concerned(result: RowResult, small: Complex, well: RowResult, point: int) -
     return bool(moved or changed.any())
 
 
-def _keep_dc(session: Session, flat: FlatCircuit, circuit: Circuit, result: RowResult, sample: int) -> None:
-    """Store DC at the points and the currents the rails deliver."""
+def _keep_dc(
+    session: Session, flat: FlatCircuit, circuit: Circuit, result: RowResult, sample: int, others: Sequence[str] = ()
+) -> Values:
+    """Store DC at the points and the currents the rails deliver; return DC at other nodes."""
     nodes = list(circuit.points.values())
     ends = [node for rail in circuit.unit.rails for node in rail_ends(flat, rail)]
-    found = session.op([*nodes, *ends])
+    found = session.op([*nodes, *ends, *others])
     result.dc[sample] = found[: len(nodes)]
-    drops = found[len(nodes) :].reshape(-1, 2)
+    drops = found[len(nodes) : len(nodes) + len(ends)].reshape(-1, 2)
     for number, rail in enumerate(circuit.unit.rails):
         result.current[sample, number] = (drops[number, 0] - drops[number, 1]) / max(rail.resistance, 1e-3)
+    return found[len(nodes) + len(ends) :]
 
 
 def _keep(result: RowResult, sample: int, index: int, found: Steady) -> None:
@@ -265,13 +337,13 @@ def _keep(result: RowResult, sample: int, index: int, found: Steady) -> None:
 
 def _small_draws(
     session: Session,
-    nominal: FlatCircuit,
     flats: list[FlatCircuit],
     circuit: Circuit,
     result: RowResult,
     small: Complex,
-) -> int:
-    """Fill in the draws where small-signal analysis is confirmed; return how many did not converge."""
+    every: Sequence[str],
+) -> list[Values | None]:
+    """Fill in the draws where small-signal analysis is confirmed; return each one's DC at `every`, None for none."""
     setup = circuit.unit.setup
     nodes = list(circuit.points.values())
     confirmed = result.small_signal
@@ -281,26 +353,26 @@ def _small_draws(
     size = np.divide(result.level[0], np.abs(small), out=one.copy(), where=heard)
     shape = np.divide(result.swing[0], result.level[0], out=one * (2 * 2**0.5), where=heard)
     turn = np.divide(result.phasor[0], small, out=one.astype(complex), where=heard)
-    lost = 0
+    rest: list[Values | None] = []
     before: FlatCircuit | None = None
     for number, flat in enumerate(flats, 1):
         flat = driven(flat, setup.generator, setup.frequencies[0], setup.start_dc)
         try:
             _load(session, flat, before)
             before = flat
-            _keep_dc(session, flat, circuit, result, number)
+            rest.append(_keep_dc(session, flat, circuit, result, number, every))
             phasor = session.ac(setup.frequencies, nodes)
             _keep_common(session, circuit, result, number)
         except EngineError as error:
             _raise_if_dead(session, error)
             before = None
-            lost += 1
+            rest[number - 1 :] = [None]
             continue
         level = np.abs(phasor) * size
         result.level[number][:, confirmed] = level[:, confirmed]
         result.swing[number][:, confirmed] = (level * shape)[:, confirmed]
         result.phasor[number][:, confirmed] = (phasor * turn)[:, confirmed]
-    return lost
+    return rest
 
 
 def _load(session: Session, flat: FlatCircuit, before: FlatCircuit | None) -> None:
@@ -320,23 +392,29 @@ def _slow_draws(
     flats: list[FlatCircuit],
     circuit: Circuit,
     result: RowResult,
-    followed: NDArray[np.int_],
-    cycles: NDArray[np.int_],
+    ended: Mapping[int, Values],
+    rest: Sequence[Values | None],
 ) -> int:
-    """Follow draws in time where small-signal analysis is not confirmed; return how many transients gave no result."""
+    """Follow draws in time where small-signal analysis is not confirmed; return how many transients gave no result.
+
+    A draw starts where nominal values ended (`ended`, by frequency, less their DC), about its own operating point
+    (`rest`): so it is settled at once, or nearly.
+    """
     setup = circuit.unit.setup
+    nodes = list(circuit.points.values())
     missed = 0
-    for number, flat in enumerate(flats, 1):
-        for index in followed:
+    for number, (flat, dc) in enumerate(zip(flats, rest, strict=False), 1):
+        if dc is None:
+            continue
+        for index, swung in ended.items():
+            frequency = setup.frequencies[index]
             try:
-                frequency = setup.frequencies[index]
-                nodes = list(circuit.points.values())
-                found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, int(cycles[index]))
+                found = nearby(session, flat, setup.generator, frequency, setup.start_dc, nodes, dc + swung)
             except EngineError as error:
                 _raise_if_dead(session, error)
                 missed += 1
                 continue
-            _keep(result, number, int(index), found)
+            _keep(result, number, index, found)
     return missed
 
 

@@ -20,15 +20,13 @@ from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import steady
 from lostgain.signatures.draws import CUT, deviates, varied
-from lostgain.signatures.rows import QUICK
+from lostgain.signatures.rows import HEADROOM, QUICK
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 11
+METHOD = 12
 #: How circuits are followed in time, in numbers.
-SOLVER = [
-    steady.CYCLES, steady.AGREE_DB, steady.QUIET, steady.STEPS_A_CYCLE, steady.SOLVER, steady.PATIENT, QUICK, CUT,
-]  # fmt: skip
+SOLVER = [*steady.SETTINGS, QUICK, HEADROOM, CUT]
 
 
 def folder() -> Path:

@@ -1,0 +1,123 @@
+"""``scripts/bench speed``: what a signature table costs, as ratios, and whether it is the same as a plain build's."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from benchmarks.speed_build import whole
+from benchmarks.speed_cores import core_scaling
+from benchmarks.speed_floor import Floor, measure, plain_seconds, ratios, samples_in_all
+from benchmarks.speed_growth import growth
+from benchmarks.speed_naive import naive_seconds
+from benchmarks.speed_part import Part, part
+from benchmarks.speed_same import same_answer
+from benchmarks.speed_start import cli_start
+from benchmarks.speed_text import speed_text
+from lostgain.circuit import build
+from lostgain.unit import open_unit
+
+Say = Callable[[str], None]
+
+DEMO, SMALL = "ferry-terminal", "state-variable-filter"
+
+
+@dataclass(frozen=True)
+class Size:
+    """How much is measured.
+
+    Parameters
+    ----------
+    faults, strays : int
+        Rows of the part that is run both ways.
+    compare : int
+        Faults among them whose answers are compared.
+    repeats : int
+        Turns of one worker and of two.
+    rows : int
+        Faults simulated of each chain.
+    chains : tuple of int
+        Stages of the chains.
+    starts : int
+        Turns of the command's start.
+    """
+
+    faults: int
+    strays: int
+    compare: int
+    repeats: int
+    rows: int
+    chains: tuple[int, ...]
+    starts: int
+
+
+FULL = Size(40, 10, 40, 3, 12, (1, 2, 4, 8, 16), 11)
+QUICK = Size(8, 3, 8, 1, 4, (1, 4, 16), 3)
+
+
+def speed(units: list[str], size: Size, seed: int, file: Path, say: Say) -> dict[str, object]:
+    """Run the benchmark and write its figures.
+
+    Parameters
+    ----------
+    units : list of str
+        Units whose tables are built; the first is the one that the figures without a unit are taken on.
+    size : Size
+    seed : int
+        Of the rows drawn.
+    file : Path
+        Where the figures go, as JSON.
+    say : callable
+        Takes progress, a line at a time.
+    """
+    found: dict[str, object] = {"units": {}}
+    by_unit = found["units"]
+    assert isinstance(by_unit, dict)
+    for name in units:
+        drawn = part(build(open_unit(name)), size.faults, size.strays, seed)
+        by_unit[name] = one_unit(name, drawn, size, say)
+    say("growth with the number of stages")
+    found["growth"] = growth(size.rows, size.chains)
+    say("start of the command")
+    found.update(cli_start(size.starts))
+    record = {"made_by": "scripts/bench speed", "size": asdict(size), "seed": seed, **found}
+    file.write_text(json.dumps(record, indent=1), encoding="utf-8")
+    print(speed_text(found))
+    say(f"Figures written to {file}.")
+    return found
+
+
+def one_unit(name: str, drawn: Part, size: Size, say: Say) -> dict[str, object]:
+    """Return the figures of one unit's table."""
+    say(f"{name}: {len(drawn.faults)} of {drawn.all_faults} faults and {len(drawn.strays)} of {drawn.all_strays} "
+        "stray paths, both ways")  # fmt: skip
+    floor = measure(drawn, size.compare, say)
+    say(f"{name}: one worker and two")
+    cores = core_scaling(drawn, size.repeats)
+    say(f"{name}: a loop with PySpice")
+    naive = naive_seconds(drawn)
+    say(f"{name}: the whole table")
+    built = whole(name, 2)
+    return {**_ratios(floor, drawn, built, naive, cores), "build": built, "naive": naive, "cores": cores,
+            "same_answer": same_answer(floor.compared), "dearest_rows": floor.dear, "left_out": floor.lost}  # fmt: skip
+
+
+def _ratios(
+    floor: Floor, drawn: Part, built: dict[str, float], naive: dict[str, float], cores: dict[str, float]
+) -> dict[str, object]:
+    """Return the ratios that the table is judged by; times of several workers from processor time, which others' jobs
+    on the machine change little.
+    """
+    plain = plain_seconds(floor, drawn)
+    parts = ratios(floor, drawn)
+    ours_on_two = built["processor_seconds"] / cores["core_scaling"]
+    return {
+        "floor_ratio": {**parts, "with_everything_else": built["processor_seconds"] / plain},
+        "plain_seconds": plain,
+        "naive_ratio": naive["a_circuit"] * samples_in_all(drawn) / ours_on_two,
+        "core_scaling": cores["core_scaling"],
+        "rss_mb": built["rss_mb"],
+        "table_mb": built["table_mb"],
+    }

@@ -1,0 +1,96 @@
+"""A part of a table, drawn from all of it, and each row's samples as circuits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from lostgain.circuit import Circuit, FlatCircuit
+from lostgain.faults import listing, put_in, put_stray, strays
+from lostgain.signatures.build import DRAWS, SEED, SLOW_DRAWS
+from lostgain.signatures.draws import deviates, drawn, varied
+from lostgain.signatures.rows import RowTask
+
+
+@dataclass(frozen=True)
+class Part:
+    """Some rows of a table.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    healthy : RowTask
+    faults, strays : tuple of RowTask
+        Those drawn.
+    all_faults, all_strays : int
+        How many rows the whole table has of each.
+    """
+
+    circuit: Circuit
+    healthy: RowTask
+    faults: tuple[RowTask, ...]
+    strays: tuple[RowTask, ...]
+    all_faults: int
+    all_strays: int
+
+    @property
+    def samples(self) -> int:
+        """Samples of a fault's row, the nominal one included."""
+        return len(self.healthy.z) + 1
+
+
+def part(circuit: Circuit, faults: int, paths: int, seed: int) -> Part:
+    """Draw rows of a unit's table: so many faults and stray paths, evenly over the list.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    faults, paths : int
+        All of them where there are fewer.
+    seed : int
+    """
+    numbers = varied(circuit)
+    z = deviates(DRAWS, len(numbers), SEED)
+    rng = np.random.default_rng(seed)
+    rows, all_strays = listing(circuit), strays(circuit)
+    return Part(
+        circuit,
+        RowTask(circuit, (), numbers, z, SLOW_DRAWS),
+        tuple(RowTask(circuit, (rows[at],), numbers, z, SLOW_DRAWS) for at in spread(len(rows), faults, rng)),
+        tuple(RowTask(circuit, (), numbers, z, SLOW_DRAWS, stray=all_strays[at])
+              for at in spread(len(all_strays), paths, rng)),
+        len(rows),
+        len(all_strays),
+    )  # fmt: skip
+
+
+def spread(count: int, wanted: int, rng: np.random.Generator) -> list[int]:
+    """Return places in a list, one drawn from each of `wanted` equal stretches, so that all of it has its share."""
+    wanted = min(wanted, count)
+    ends = np.linspace(0, count, wanted + 1)
+    return [int(rng.uniform(low, high)) for low, high in pairwise(ends)]
+
+
+def samples(task: RowTask) -> Iterator[FlatCircuit]:
+    """Yield a row's samples as circuits: at nominal values, then the draws; of a stray path, the first alone."""
+    yield broken(task.circuit.flat, task)
+    if task.stray is None:
+        for z in task.z:
+            yield broken(drawn(task.circuit.flat, task.numbers, z), task)
+
+
+def broken(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
+    """Return a circuit with the row's fault in it."""
+    for fault in task.faults:
+        flat = put_in(flat, fault, task.circuit)
+    return put_stray(flat, task.stray) if task.stray is not None else flat
+
+
+def label(task: RowTask) -> str:
+    """Return a row's name."""
+    if task.stray is not None:
+        return task.stray.label
+    return " and ".join(fault.label for fault in task.faults) or "healthy"
