@@ -225,5 +225,7 @@ def test_the_usual_places_of_transistors_and_diodes() -> None:
     assert ("Q3 b", "Q3 e") in names
     assert ("Q3 b", "Q3 c") in names
     assert not any(name.startswith("R") for name, _ in names)
+    guitar = usual(build_circuit(open_unit("clubhouse-guitar-amplifier")), "resistance")
+    assert ("T2 p1", "T2 p2") in [(each.point, each.against) for each in guitar]
     held = {(each.point, each.against) for each in usual(circuit, "resistance")}
     assert {("R14", ""), ("RV1 top", "RV1 bottom"), ("TP1", "")} <= held

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+import tomllib
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 
 from lostgain.circuit import Circuit
 from lostgain.circuit.model import rail_node
 from lostgain.readings.model import Reading
+from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Part
 
-#: Pairs of pins that are read, by family of kinds; of a kind that is not named, its two pins.
-PAIRS = {
-    "npn": (("b", "e"), ("b", "c"), ("c", "e")),
-    "pnp": (("b", "e"), ("b", "c"), ("c", "e")),
-    "njf": (("g", "s"), ("g", "d"), ("d", "s")),
-    "potentiometer": (("top", "bottom"), ("top", "wiper"), ("wiper", "bottom")),
-}
 #: Kinds whose ESR is read.
 ESR_KINDS = ("electrolytic", "tantalum")
 #: Kinds whose junctions the diode test is for.
 JUNCTIONS = ("diode", "npn", "pnp", "njf")
+
+
+@cache
+def pairs() -> dict[str, tuple[tuple[str, str], ...]]:
+    """Return the pairs of pins that are read, by kind or family of kinds: ``[pairs]`` of ``poweroff.toml``."""
+    text = files("lostgain.signatures").joinpath("poweroff.toml").read_text(encoding="utf-8")
+    return {name: tuple((one, other) for one, other in rows) for name, rows in tomllib.loads(text)["pairs"].items()}
 
 
 @dataclass(frozen=True)
@@ -52,12 +56,17 @@ class Place:
 def across(circuit: Circuit, designator: str) -> list[Place]:
     """Return the places across a part; none for one that has a single pin or all of them on one node."""
     place = circuit.parts[designator]
-    pairs = PAIRS.get(place.part.kind) or ((tuple(place.pins),) if len(place.pins) == 2 else ())
+    kind = place.part.kind
+    by_kind = pairs().get(kind) or pairs().get(kinds()[kind].family)
+    pins = tuple(place.pins)
+    read = by_kind or (((pins[0], pins[1]),) if len(pins) == 2 else ())
     found = []
-    for one, other in pairs:
+    for one, other in read:
+        if not {one, other} <= set(pins):
+            continue
         nodes = (circuit.node_of(designator, one), circuit.node_of(designator, other))
         if nodes[0] != nodes[1]:
-            single = len(pairs) == 1
+            single = len(read) == 1
             names = (designator, "") if single else (f"{designator} {one}", f"{designator} {other}")
             found.append(Place(*names, nodes, designator, (one, other)))
     return found
