@@ -11,6 +11,7 @@ from lostgain.circuit import Circuit
 from lostgain.engine import Pool
 from lostgain.unit import library
 from tests.circuits.example_units import MEASURES, measured, number, run_faults, unit_of
+from tests.circuits.examples import SIGNAL
 from tests.published.conftest import pool  # noqa: F401
 
 STAGES = library.stage_names()
@@ -36,7 +37,7 @@ def test_the_example_fills_every_role_and_names_its_source(name: str) -> None:
     assert {shown.quantity for shown in example.shows} <= set(MEASURES)
 
 
-@pytest.mark.parametrize("name", STAGES)
+@pytest.mark.parametrize("name", SIGNAL)
 def test_the_example_shows_what_it_says(name: str, built) -> None:  # type: ignore[no-untyped-def]
     example = library.stage(name).example
     assert example is not None
@@ -53,7 +54,7 @@ def test_the_example_shows_what_it_says(name: str, built) -> None:  # type: igno
             assert found >= number(shown.at_least), f"{about} instead of at least {shown.at_least}"
 
 
-@pytest.mark.parametrize("name", STAGES)
+@pytest.mark.parametrize("name", SIGNAL)
 def test_every_failure_of_every_part_can_be_put_in_and_run(name: str, built, pool: Pool) -> None:  # type: ignore[no-untyped-def]  # noqa: F811
     found = built(name)
     listed = faults.listing(found)

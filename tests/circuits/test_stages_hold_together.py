@@ -12,7 +12,7 @@ import pytest
 from lostgain import quantities
 from lostgain.unit import library
 from lostgain.unit.kinds import of_family
-from tests.circuits.examples import EXAMPLES
+from tests.circuits.examples import EXAMPLES, SIGNAL
 from tests.circuits.solve import CIRCUITS, body, facts, model, powered, run
 
 STAGES = sorted(file.stem for file in (CIRCUITS / "stages").glob("*.cir"))
@@ -40,7 +40,8 @@ def pins(line: str, kind: str) -> list[str]:
 def test_every_netlist_has_its_facts_and_an_example() -> None:
     facts_files = {file.stem for file in (CIRCUITS / "stages").glob("*.toml") if "." not in file.stem}
     assert facts_files == set(STAGES)
-    assert set(EXAMPLES) == set(STAGES) == set(library.stage_names())
+    assert set(STAGES) == set(library.stage_names())
+    assert set(EXAMPLES) == set(SIGNAL)
 
 
 @pytest.mark.parametrize("name", STAGES)
@@ -114,7 +115,7 @@ def behind_coupling(name: str) -> float:
     return float(run(powered(name, parts, "dc 0", load, volts), "op")[inner][0].real)
 
 
-@pytest.mark.parametrize("name", STAGES)
+@pytest.mark.parametrize("name", SIGNAL)
 def test_each_optional_part_may_be_left_out_alone_and_in_pairs(name: str) -> None:
     parts, load, volts = EXAMPLES[name]
     if isinstance(volts, dict) and volts.get("vn") == 0:
@@ -131,7 +132,7 @@ def test_each_optional_part_may_be_left_out_alone_and_in_pairs(name: str) -> Non
             assert abs(result["out"][0]) > 0.3, left_out
 
 
-@pytest.mark.parametrize("name", STAGES)
+@pytest.mark.parametrize("name", SIGNAL)
 def test_it_is_whole_with_every_part_fitted(name: str) -> None:
     parts, load, volts = EXAMPLES[name]
     gain = abs(run(powered(name, parts, "dc 0 ac 1", load, volts), "ac lin 1 1k 1k")["out"][0])

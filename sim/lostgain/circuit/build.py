@@ -11,6 +11,7 @@ from lostgain.circuit.compose import Composed, compose
 from lostgain.circuit.ends import no_loose_ends
 from lostgain.circuit.flat import FlatCircuit, own_models
 from lostgain.circuit.listing import parse_listing
+from lostgain.circuit.mains import settled_supply
 from lostgain.circuit.model import Circuit, PlacedPart
 from lostgain.engine import CircuitRefused, Pool, RunFailed, Session
 from lostgain.problems import Problem, UserError, Where, nearest
@@ -62,6 +63,8 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
         no_loose_ends(unit, flat, composed.netlists)
         session.load(replace(flat, other=(*flat.other, *EXACT)).lines())
         _prove(original, _fingerprint(session, unit, flat), flat)
+        if unit.supplies:
+            flat = settled_supply(session, flat, unit)
     except (CircuitRefused, RunFailed) as error:
         raise UserError([*unit.doubts, _explained(unit, error)]) from error
     missing = [place.part for place in composed.parts.values() if not _is_there(place, flat)]

@@ -12,6 +12,7 @@ from pathlib import Path
 from lostgain import shipped
 from lostgain.circuit.ends import no_missing_subcircuits
 from lostgain.circuit.loads import load_lines
+from lostgain.circuit.mains import MAINS_NODE, MAINS_SOURCE, fed_node, fed_rail, hold_lines
 from lostgain.circuit.model import COLD, GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain.engine.expansion import refuse_endless
@@ -126,15 +127,43 @@ def _supplies(unit: Unit, out: Composed) -> None:
         node = rail_node(rail.name)
         source = f"v_{node}"
         fused = f"{node}_fused" if rail.fuse else node
+        if rail.fed_by:
+            out.lines += fed_rail(rail, fused, len(unit.channels))
+            _fuse(unit, rail, fused, node, out)
+            continue
         out.lines += [
             f"{source} {node}_emf 0 {rail.volts:.12g}",
             f"r_{node} {node}_emf {fused} {max(rail.resistance, 1e-3):.12g}",
         ]
         out.parts[rail.name] = PlacedPart(_rail_part(unit, rail), source, False, {"1": Pin(f"r_{node}", 1)})
-        if rail.fuse and rail.fuse in unit.parts:
-            element = f"r_{rail.fuse.lower()}"
-            out.lines.append(f"{element} {fused} {node} {CONTACT_OHMS}")
-            out.parts[rail.fuse] = PlacedPart(unit.parts[rail.fuse], element, False, _pins(element, ("1", "2")))
+        _fuse(unit, rail, fused, node, out)
+    for number, stage in enumerate(unit.supplies, 1):
+        _supply_stage(unit, stage, number, out)
+    if unit.supplies:
+        out.lines.append(f"{MAINS_SOURCE} {MAINS_NODE} 0 0")
+
+
+def _fuse(unit: Unit, rail: Rail, fused: str, node: str, out: Composed) -> None:
+    if rail.fuse and rail.fuse in unit.parts:
+        element = f"r_{rail.fuse.lower()}"
+        out.lines.append(f"{element} {fused} {node} {CONTACT_OHMS}")
+        out.parts[rail.fuse] = PlacedPart(unit.parts[rail.fuse], element, False, _pins(element, ("1", "2")))
+
+
+def _supply_stage(unit: Unit, stage: Stage, number: int, out: Composed) -> None:
+    """Write a supply stage between the mains, or the rail it takes, and the rails it delivers."""
+    name = f"p{number}_{slug(stage.name)}"
+    parts = [part for part in unit.parts.values() if part.stage == stage.name]
+    facts = stage_facts(stage.library)
+    body = library_body(stage, parts, unit.setup.controls, name)
+    ports = {port: fed_node(stage.rails[port]) for port in facts.delivers}
+    ports["in"] = MAINS_NODE if facts.rectifies else rail_node(stage.rails["in"])
+    by_name = {rail.name: rail for rail in unit.rails}
+    for port in facts.rectifies:
+        out.lines += hold_lines(by_name[stage.rails[port]])
+    out.lines += [*body.lines, f"x{name} {' '.join(ports[port] for port in body.ports)} {name}"]
+    _place(body, parts, f"x{name}", out)
+    out.stages[stage.name] = {**{node: f"x{name}.{node}" for node in body.nodes}, **ports}
 
 
 def _rail_part(unit: Unit, rail: Rail) -> Part:

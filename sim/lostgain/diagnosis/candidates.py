@@ -83,7 +83,7 @@ def _place(table: Table, reading: Reading, instruments: Mapping[str, Instrument]
 def _at(
     table: Table, readings: Readings, instruments: Mapping[str, Instrument], point: str, channel: str
 ) -> list[Reading]:
-    """Level at every frequency and DC, with the instruments the technician has used so far."""
+    """Level at every frequency, ripple and DC, with the instruments the technician has used so far."""
     setup = table.circuit.unit.setup.instrument
     level = next((row for row in reversed(readings.rows) if row.quantity == "level"), None)
     dc = next((row for row in reversed(readings.rows) if row.quantity == "dc"), None)
@@ -105,6 +105,8 @@ def _at(
             found.append(
                 Reading(point, COMMON, channel, given_as=form, frequency=table.frequencies[0], instrument=meter)
             )
+    if "ripple" in table.data and "ripple" in instruments[meter].quantities:
+        found.append(Reading(point, "ripple", channel, given_as="pp", instrument=meter))
     if "dc" in instruments[dc_meter].quantities:
         found.append(Reading(point, "dc", channel, instrument=dc_meter))
     return found

@@ -8,9 +8,25 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import Allowances, allowances
-from lostgain.diagnosis.features import CURRENT, ESR, JUNCTION, OHMS, WATTS, Feature, off_numbers, slope
+from lostgain.diagnosis.features import (
+    CURRENT,
+    ESR,
+    JUNCTION,
+    OHMS,
+    RIPPLE,
+    RIPPLE_SIZE,
+    WATTS,
+    Feature,
+    off_numbers,
+    rail_volts,
+    slope,
+)
 from lostgain.signatures import Table
 from lostgain.unit.branches import behind
+
+#: How far predicted ripple may be off, as a share: diodes, a transformer's leakage and the mains' shape are not known
+#: well. Common practice, no source.
+MODEL_RIPPLE = 0.15
 
 Values = NDArray[np.float64]
 
@@ -119,7 +135,9 @@ def _healthy(table: Table, feature: Feature) -> float:
     if feature.frequency == CURRENT:
         return float(currents[feature.point])
     if feature.frequency == WATTS:
-        return float(sum(abs(rail.volts) * amps for rail, amps in zip(table.circuit.unit.rails, currents, strict=True)))
+        return float(np.abs(rail_volts(table)) @ currents)
+    if feature.frequency == RIPPLE:
+        return float(table.values("ripple")[0, 0, feature.point])
     dc = table.values("dc")[0, 0]
     return float(dc[feature.point] - (dc[feature.against] if feature.against >= 0 else 0.0))
 
@@ -128,6 +146,8 @@ def _amount(table: Table, feature: Feature, allow: Allowances) -> float:
     number = abs(_healthy(table, feature))
     if feature.frequency == CURRENT:
         return allow.model_current_share * number
+    if feature.frequency == RIPPLE:
+        return MODEL_RIPPLE * number + RIPPLE_SIZE / 4
     if feature.is_off:
         shares = {OHMS: allow.model_ohms_share, JUNCTION: allow.model_junction_share, ESR: allow.model_esr_share}
         return shares[feature.frequency] * number

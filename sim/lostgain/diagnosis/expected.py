@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lostgain.diagnosis.belief import Belief
 from lostgain.diagnosis.candidates import Candidate
 from lostgain.diagnosis.common import Common, common_allowance
-from lostgain.diagnosis.features import QUANTITY, Feature, unscaled_array
+from lostgain.diagnosis.features import QUANTITY, RIPPLE, Feature, unscaled_array
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
 from lostgain.diagnosis.observed import DB, Observed
 from lostgain.readings.model import Instrument
@@ -214,7 +214,8 @@ def error_parts(volts: Values, feature: Feature, instrument: Instrument) -> tupl
         return own, at * instrument.scale_error, np.zeros_like(at)
     at = 1 / np.hypot(volts, feature.unit_size)
     own = at * np.hypot(volts * instrument.read_error, instrument.floor(QUANTITY[feature.frequency]) / 4)
-    return own, at * volts * instrument.scale_error, at * instrument.zero_error
+    zero = 0.0 if feature.frequency == RIPPLE else instrument.zero_error
+    return own, at * volts * instrument.scale_error, at * zero
 
 
 def _shared(seen: Observed, instruments: Mapping[str, Instrument]) -> tuple[Values, Values]:

@@ -25,15 +25,21 @@ PP_PER_RMS = 2 * 2**0.5
 #: What an average-responding meter shows over the rectified average: right for a sine only.
 FORM_FACTOR = float(np.pi / (2 * 2**0.5))
 #: `Feature.frequency` of what is no level.
-DC, CURRENT, WATTS, OHMS, JUNCTION, ESR = -1, -2, -3, -4, -5, -6
+DC, CURRENT, WATTS, OHMS, JUNCTION, ESR, RIPPLE = -1, -2, -3, -4, -5, -6, -7
 _OFF = {"resistance": OHMS, "diode test": JUNCTION, "esr": ESR}
 #: What quantity each is; anything else is a level.
-QUANTITY = {DC: "dc", CURRENT: "current", WATTS: "mains watts"} | {kind: name for name, kind in _OFF.items()}
+QUANTITY = {DC: "dc", CURRENT: "current", WATTS: "mains watts", RIPPLE: "ripple"} | {
+    kind: name for name, kind in _OFF.items()
+}
 #: What reads above the largest that an instrument shows counts as this many times as much.
 OVER = 1.5
 #: How much of the difference that a maker's affair makes counts as one standard deviation; and of a reading that has
 #: still far to go, how well the moment it was taken at is known, as a natural logarithm.
 MAKER, CHARGING = 0.7, 0.5
+
+
+#: Below this, ripple is compared as it is; well above it, as a ratio [V peak to peak].
+RIPPLE_SIZE = 10e-3
 
 
 @dataclass(frozen=True)
@@ -46,8 +52,8 @@ class Feature:
         Its place among the table's test points; for a current, the rail's place among the unit's rails. -1 with the
         power off.
     frequency : int
-        Its place among the table's frequencies; `DC`, `CURRENT`, `WATTS`, `OHMS`, `JUNCTION` or `ESR` for what is no
-        level.
+        Its place among the table's frequencies; `DC`, `CURRENT`, `WATTS`, `OHMS`, `JUNCTION`, `ESR` or `RIPPLE` for
+        what is no level.
     swing : bool
         True where the peak-to-peak value was read; compared as the rms value of a sine of that size.
     floor : float
@@ -104,6 +110,8 @@ class Feature:
     def unit_size(self) -> float:
         """Below this, the number is compared as it is; well above it, as a ratio [V, A, W or ohm]."""
         allow = allowances()
+        if self.frequency == RIPPLE:
+            return RIPPLE_SIZE
         sizes = {CURRENT: allow.scale_amperes, WATTS: allow.scale_watts, OHMS: allow.scale_ohms, ESR: allow.scale_esr}
         return sizes.get(self.frequency, allow.scale_dc_volts)
 
@@ -129,6 +137,8 @@ def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Featur
     point, ohms, farads = places[reading.point], instrument.resistance, instrument.capacitance
     if reading.quantity == "dc":
         return Feature(point, DC, against=against, ohms=ohms)
+    if reading.quantity == "ripple" and "ripple" in table.data and against < 0:
+        return Feature(point, RIPPLE)
     common = reading.quantity == COMMON
     if reading.quantity != "level" and not common:
         return None
@@ -186,9 +196,10 @@ def _numbers(table: Table, feature: Feature) -> Values:
     if feature.frequency == CURRENT:
         return np.abs(_whole_unit(table, table.values("current")[:, :, feature.point]))
     if feature.frequency == WATTS:
-        volts = np.array([rail.volts for rail in table.circuit.unit.rails])
-        watts = np.abs(table.values("current") * volts).sum(axis=2)
+        watts = np.abs(table.values("current") * rail_volts(table)).sum(axis=2)
         return _whole_unit(table, watts) / allowances().model_mains_efficiency
+    if feature.frequency == RIPPLE:
+        return np.asarray(table.values("ripple")[:, :, feature.point])
     if feature.frequency == DC:
         dc = table.values("dc")
         volts = dc[:, :, feature.point]
@@ -196,6 +207,15 @@ def _numbers(table: Table, feature: Feature) -> Values:
             volts = volts - dc[:, :, feature.against]
         return np.asarray(volts * _dc_left(table, feature))
     return _level(table, feature) * np.abs(_loading(table, feature))
+
+
+def rail_volts(table: Table) -> Values:
+    """Return the voltage at which each rail takes watts from the mains; 0 for one that is taken from another rail."""
+    unit = table.circuit.unit
+    taken = {
+        rail for stage in unit.supplies if "in" in stage.rails for port, rail in stage.rails.items() if port != "in"
+    }
+    return np.array([0.0 if rail.name in taken else rail.volts for rail in unit.rails])
 
 
 def off_spot(table: Table, feature: Feature) -> Spot:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.common import common_allowance
-from lostgain.diagnosis.features import DC, Feature
+from lostgain.diagnosis.features import DC, RIPPLE, Feature
 from lostgain.diagnosis.groups import ALIKE, overlap
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses
 from lostgain.diagnosis.model import Suspect, Verdict
@@ -64,12 +64,13 @@ def limits(table: Table, verdict: Verdict, instrument: Instrument, most: int = 2
 
 
 def all_in_reach(table: Table, instrument: Instrument) -> list[Feature]:
-    """Return every level and DC that can be read at a point in reach."""
+    """Return every level, DC and ripple that can be read at a point in reach."""
     reach = {point.name for point in table.circuit.unit.points if point.reach}
     features = []
     for number, name in enumerate(table.points):
         if name in reach:
             features.append(Feature(number, DC))
+            features += [Feature(number, RIPPLE)] if "ripple" in table.data else []
             features += [
                 Feature(number, index, False, instrument.floor_level) for index in range(len(table.frequencies))
             ]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.common import Common, common_allowance
-from lostgain.diagnosis.features import Feature, feature_of, scaled, slope
+from lostgain.diagnosis.features import RIPPLE, Feature, feature_of, scaled, slope
 from lostgain.diagnosis.shapes import PICTURES
 from lostgain.diagnosis.signs import SIGNS
 from lostgain.readings.model import COMMON, OFF, Instrument, Reading
@@ -174,9 +174,12 @@ def _called(reading: Reading) -> str:
 def _why_not(reading: Reading, table: Table) -> str:
     if reading.quantity in OFF:
         return f"{_called(reading)}: no power-off part of the table holds this place; this reading was left out."
+    if reading.quantity == "ripple" and "ripple" not in table.data:
+        said = "ripple is known where the unit file describes the supply"
+        return f"{_called(reading)}: {said}; this reading was left out."
     if reading.quantity == COMMON and "common" not in table.data:
         return f"{_called(reading)}: the unit's input has no cold leg, so that there is no common mode; left out."
-    if reading.quantity not in ("level", "dc", "current", COMMON):
+    if reading.quantity not in ("level", "dc", "ripple", "current", COMMON):
         return f"{_called(reading)}: the table holds no {reading.quantity}; this reading was left out."
     if reading.quantity == "current":
         return f"{_called(reading)}: the table knows no such rail; this reading was left out."
@@ -207,7 +210,7 @@ def _numeric(reading: Reading, feature: Feature, instrument: Instrument, table: 
         own = at * (floor if nothing else np.hypot(number * instrument.read_error, floor / 4))
         own = np.hypot(own, at * number) if feature.is_off and reading.below else own
         scale = at * number * instrument.scale_error
-        zero = 0.0 if feature.whole_unit else at * instrument.zero_error
+        zero = 0.0 if feature.whole_unit or feature.frequency == RIPPLE else at * instrument.zero_error
     entries = (((_channel(reading, feature), feature), 1.0),)
     return _Row(reading, entries, float(scaled(number, feature)), float(own), float(scale), float(zero))
 

@@ -81,7 +81,7 @@ def sentence(
 def _cluster(fault: Fault, circuit: Circuit, channel: Channel | None) -> str:
     names = [channel.called(member.part) if channel else member.part for member in fault.members]
     says = fault.mode.replace("-", " ")
-    for one in circuit.unit.stages:
+    for one in (*circuit.unit.stages, *circuit.unit.supplies):
         if one.name == fault.stage and one.source == "library":
             says = next((each.says for each in stage(one.library).clusters if each.name == fault.mode), says)
     return f"{says}: {', '.join(names)}"

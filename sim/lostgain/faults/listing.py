@@ -45,6 +45,8 @@ def _of_part(place: PlacedPart, circuit: Circuit) -> list[Fault]:
 
 def is_shared(part: Part, unit: Unit) -> bool:
     """Say whether a part serves all channels: a rail, or a rail's fuse."""
+    if part.stage in {stage.name for stage in unit.supplies}:
+        return True
     return part.kind == "rail" or part.designator in {rail.fuse for rail in unit.rails}
 
 
@@ -52,7 +54,7 @@ def clusters(unit: Unit) -> list[Fault]:
     """Return the clusters of parts that fail together, as the library's stages name them."""
     return [
         fault
-        for one in unit.stages
+        for one in (*unit.stages, *unit.supplies)
         if one.source == "library"
         for cluster in stage(one.library).clusters
         if (fault := _cluster(cluster, one, unit)) is not None

@@ -10,7 +10,16 @@ from lostgain.quantities import show
 from lostgain.readings.model import COMMON, Instrument, Reading, Readings
 from lostgain.unit.model import Unit
 
-_UNITS = {"level": "V", COMMON: "V", "dc": "V", "current": "A", "diode test": "V", "resistance": "ohm", "esr": "ohm"}
+_UNITS = {
+    "level": "V",
+    COMMON: "V",
+    "dc": "V",
+    "ripple": "Vpp",
+    "current": "A",
+    "diode test": "V",
+    "resistance": "ohm",
+    "esr": "ohm",
+}
 
 
 def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:

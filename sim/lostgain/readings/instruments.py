@@ -24,7 +24,7 @@ _NUMBERS = (*_ERRORS, *_FLOORS, "zero_error", *_LOADING, *_LARGEST, *_OFF)
 _KEYS = ("title", "responds", "shows", *_NUMBERS, "also", "quantities", "bandwidth", "earthed", "ranges", "functions")
 _RESPONDS = ("pp", "rms", "average")
 _SHOWS = ("real", "size")
-_QUANTITIES = ("level", "dc", "current", "mains watts", *OFF)
+_QUANTITIES = ("level", "dc", "ripple", "current", "mains watts", *OFF)
 #: What a new instrument has to say of each quantity it reads.
 _NEEDED = {
     "level": ("floor_level", "bandwidth", "responds", *_LOADING),

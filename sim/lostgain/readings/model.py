@@ -7,6 +7,7 @@ from math import inf
 from pathlib import Path
 
 from lostgain.problems import Where
+from lostgain.quantities import PP_PER_RMS
 
 #: Words a reading may be given in, besides a number; what each means is data in ``words.toml``.
 WORDS = (
@@ -38,8 +39,8 @@ LEVELS = ("level", COMMON)
 
 #: What each quantity is counted in.
 UNITS = {
-    "level": "V", COMMON: "V", "dc": "V", "current": "A", "mains watts": "W", "resistance": "ohm", "diode test": "V",
-    "esr": "ohm",
+    "level": "V", COMMON: "V", "dc": "V", "ripple": "Vpp", "current": "A", "mains watts": "W", "resistance": "ohm",
+    "diode test": "V", "esr": "ohm",
 }  # fmt: skip
 
 #: Quantities of the whole unit: their readings belong to no channel.
@@ -62,7 +63,8 @@ class Reading:
     channel : str
         Name of the channel it was taken in; empty for `WHOLE_UNIT`, and for a sign that all channels show.
     value : float or None
-        ``level`` [V rms], ``dc`` [V], ``current`` [A] without its sign, ``mains watts`` [W], ``resistance`` and ``esr``
+        ``level`` [V rms], ``dc`` [V], ``ripple`` [V peak to peak], ``current`` [A] without its sign,
+        ``mains watts`` [W], ``resistance`` and ``esr``
         [ohm], ``diode test`` [V]; None for a reading in words.
     word : str
         One of `WORDS`, or empty for a number.
@@ -174,14 +176,16 @@ class Instrument:
     functions: tuple[tuple[str, str], ...] = ()
 
     def floor(self, quantity: str) -> float:
-        """Return the smallest it tells from nothing [V rms], [V], [A], [W] or [ohm]; 0 for any other quantity."""
+        """Return the smallest it tells from nothing [V rms], [V], [Vpp], [A], [W], [ohm]; 0 for any other quantity."""
         floors = {**dict.fromkeys(LEVELS, self.floor_level), "dc": self.floor_dc, "current": self.floor_current}
+        floors["ripple"] = PP_PER_RMS * self.floor_level
         off = {"diode test": self.floor_dc, "resistance": self.floor_ohms, "esr": self.floor_ohms}
         return {**floors, "mains watts": self.floor_watts, **off}.get(quantity, 0.0)
 
     def largest(self, quantity: str) -> float:
         """Return the largest it reads [V rms], [V], [A] or [ohm]; infinite where that is not known."""
         ends = {**dict.fromkeys(LEVELS, self.largest_level), "dc": self.largest_dc, "current": self.largest_current}
+        ends["ripple"] = PP_PER_RMS * self.largest_level
         off = {"diode test": self.largest_dc, "resistance": self.largest_ohms, "esr": self.largest_ohms}
         return {**ends, **off}.get(quantity, inf)
 

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, replace
 
 from lostgain.problems import nearest
-from lostgain.quantities import fold, measure
+from lostgain.quantities import PP_PER_RMS, Measure, fold, measure
 from lostgain.readings.model import COMMON, OFF, SIGNS, WHOLE_UNIT
 from lostgain.readings.off import is_ohms, size_of, spoken
 from lostgain.readings.words import asked, sign, spellings, state, word, words
@@ -15,6 +15,8 @@ from lostgain.readings.words import asked, sign, spellings, state, word, words
 LARGEST = 10_000.0
 LARGEST_OF = {"current": 1000.0, "mains watts": 20_000.0}
 SMALLEST = 1e-9
+#: Peak-to-peak over rms value of a sawtooth, which ripple nearly is.
+SAWTOOTH = 2 * 3**0.5
 
 _BELOW = re.compile(r"(?i)(?:<=?|≤|below|less than|under)\s*(.*)")
 _ABOVE = re.compile(r"(?i)(?:>=?|≥|above|more than)\s*(.*)")
@@ -31,8 +33,8 @@ class Value:
     Parameters
     ----------
     quantity : str
-        ``level``, ``dc``, ``current``, ``mains watts``, one of `OFF` or a sign; empty with a `state` where the line
-        doesn't say it.
+        ``level``, ``dc``, ``ripple``, ``current``, ``mains watts``, one of `OFF` or a sign; empty with a `state` where
+        the line doesn't say it.
     value : float or None
         [V rms], [V], [A], [W] or [ohm]; None for a word.
     word, given_as, below, above
@@ -190,6 +192,8 @@ def _voltage(number: str, text: str, quantity: str, responds: str, below: bool) 
     plain = found.given_as == "plain"
     if abs(found.value) > LARGEST:
         raise ValueError(f"'{text}' is more than {LARGEST / 1000:.0f} kV.")
+    if quantity == "ripple":
+        return _ripple(found)
     if plain and quantity == "dc":
         pass
     elif plain and _DC_SAID.fullmatch(number):
@@ -209,6 +213,15 @@ def _voltage(number: str, text: str, quantity: str, responds: str, below: bool) 
     if quantity == "level" and found.value < SMALLEST:
         return Value("level", word="nothing")
     return Value(quantity, found.value, given_as=given_as)
+
+
+def _ripple(found: Measure) -> Value:
+    """Return ripple [V peak to peak]: plain volts are that; a meter's rms value is taken as a sawtooth's."""
+    if found.given_as == "plain":
+        value = abs(found.value)
+    else:
+        value = found.value * (SAWTOOTH if found.given_as not in ("pp", "peak") else PP_PER_RMS)
+    return Value("ripple", value) if value >= SMALLEST else Value("ripple", word="nothing")
 
 
 def is_frequency(text: str) -> bool:

@@ -13,6 +13,7 @@ from scipy.stats import norm, qmc
 
 from lostgain.circuit import Circuit, FlatCircuit, PlacedPart
 from lostgain.circuit.flat import parameter
+from lostgain.circuit.mains import holding
 from lostgain.unit.facts import Spread
 from lostgain.unit.library import device
 
@@ -75,6 +76,9 @@ def varied(circuit: Circuit) -> list[Varied]:
         if place.part.device:
             for spread in device(place.part.device).spreads:
                 found += _of_device(place, spread, circuit.flat)
+    # Where the supply is described, a rail's tolerance is how far the mains takes it.
+    for source, rail in holding(circuit.unit):
+        found.append(Varied((source,), None, Within(*rail.tolerance)))
     return found
 
 

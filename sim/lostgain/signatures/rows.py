@@ -23,6 +23,7 @@ from lostgain.signatures.probes import (
     source_impedance,
     with_probes,
 )
+from lostgain.signatures.ripple import held_alike, powered, ripple_draws
 from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, Linear, Steady, decibels, nearby, states, steady
 from lostgain.signatures.untroubled import Small, high, untroubled
 
@@ -92,6 +93,8 @@ class RowResult:
     small_signal : array of bool, (frequency,)
         Where the transient at nominal values confirmed small-signal analysis, which then serves for the draws.
     settled : array of bool, (frequency,)
+    ripple : array, (sample, point) [V peak to peak]
+        With the mains on and the generator off; without points where the unit's supply is not described.
     common : array, (sample, point) [V rms]
         With both legs of a balanced input driven alike, at the set-up's first frequency, by small-signal analysis;
         empty where the input has one leg.
@@ -109,6 +112,7 @@ class RowResult:
     wave: Values
     small_signal: NDArray[np.bool_]
     settled: NDArray[np.bool_]
+    ripple: Values
     common: Values = field(default_factory=lambda: np.zeros((0, 0)))
     status: str = "ok"
 
@@ -121,6 +125,12 @@ def run_row(session: Session, task: RowTask) -> RowResult:
     result = empty(circuit, len(task.z) + 1)
     said: list[str] = []
     try:
+        if circuit.unit.supplies:
+            well = task.healthy.ripple[0] if task.healthy is not None else None
+            nominal, result.ripple[0], remark = powered(
+                session, nominal, circuit, task.faults, well, task.stray is not None
+            )
+            said += [remark] if remark else []
         small = _nominal(session, nominal, task, result)
     except EngineError as error:
         _raise_if_dead(session, error)
@@ -151,6 +161,9 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         if not result.small_signal[index] and found.settled:
             ended[index] = found.state - small.dc
     flats = [_faulty(drawn(circuit.flat, task.numbers, z), task) for z in task.z]
+    if circuit.unit.supplies:
+        flats = [held_alike(flat, nominal, circuit) for flat in flats]
+        result.ripple[1:] = ripple_draws(session, nominal, flats, circuit, result.ripple[0])
     rest = _small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [])
     lost = sum(each is None for each in rest)
     missed = _slow_draws(session, flats[: task.slow_draws], circuit, result, ended, rest)
@@ -445,5 +458,6 @@ def empty(circuit: Circuit, samples: int) -> RowResult:
         wave=nothing(points, frequencies, WAVE_POINTS),
         small_signal=np.zeros(frequencies, dtype=bool),
         settled=np.zeros(frequencies, dtype=bool),
+        ripple=nothing(samples, points if circuit.unit.supplies else 0),
         common=nothing(samples, points) if balanced(circuit.flat) else np.zeros((0, 0)),
     )

@@ -13,7 +13,7 @@ from typing import Any
 import platformdirs
 from filelock import FileLock
 
-from lostgain.circuit import Circuit
+from lostgain.circuit import Circuit, mains
 from lostgain.circuit.model import balanced
 from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
@@ -64,6 +64,7 @@ def made_of(
         # Only the kinds of part this unit has: a new kind leaves other units' tables alone.
         "failure modes": [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
         "solver": SOLVER,
+        **({"supply": [repr(circuit.unit.feed), *mains.METHOD]} if circuit.unit.supplies else {}),
         "faults": [repr(fault) for fault in faults],
         # The draws themselves, since another version of SciPy may give others for the same seed.
         "draws": [seed, draws, slow_draws, hashlib.sha256(z.tobytes()).hexdigest()],

@@ -30,6 +30,7 @@ class Table:
         ``dc (row, sample, point) [V]``, ``level (row, sample, point, frequency) [V rms]``,
         ``swing (row, sample, point, frequency) [V peak to peak]``, ``wave (row, point, frequency, phase) [V]``,
         ``phasor (row, sample, point, frequency, part) [V rms]``, ``current (row, sample, rail) [A]``,
+        ``ripple (row, sample, point) [V peak to peak]`` where the unit's supply is described,
         ``impedance (row, point, impedance_at, part) [ohm]``, ``probed (row, point, probe) [V]``,
         ``small_signal (row, frequency)``, ``settled (row, frequency)``, ``status (row)``. Sample 0 is at nominal
         values, the others are tolerance draws, the same for every row. What did not converge is NaN.
@@ -128,6 +129,9 @@ def assembled(
         },
         attrs={"key": key, "unit": circuit.unit.name, "ngspice": circuit.version, "seed": seed},
     )
+    if circuit.unit.supplies:
+        ripple = np.array([row.ripple for row in rows])
+        data["ripple"] = (numbers[:3], ripple, {"units": "V peak to peak"})
     if rows[0].common.size:
         data["common"] = (numbers[:3], np.array([row.common for row in rows]), {"units": "V"})
     data.attrs["digest"] = digest(data)

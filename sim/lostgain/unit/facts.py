@@ -150,6 +150,10 @@ class StageFacts:
         Ports beside ``out`` that give a signal, which another stage may take or a load may hang on.
     inputs : mapping
         Ports beside ``in`` that take a signal, each to the port of the stage before that gives it: ``{"in2": "out2"}``.
+    delivers : mapping
+        Of a supply stage, the ports that deliver a rail to ``positive`` or ``negative``; empty for all other stages.
+    rectifies : tuple of str
+        Which of these have a reservoir that is charged from the mains; its input then is the mains.
     cold : str
         Which of these the cold end of the load hangs on; empty where that is ground.
     unloaded : Unloaded or None
@@ -171,6 +175,8 @@ class StageFacts:
     file: Path
     outputs: tuple[str, ...] = ()
     inputs: Mapping[str, str] = field(default_factory=dict)
+    delivers: Mapping[str, str] = field(default_factory=dict)
+    rectifies: tuple[str, ...] = ()
     cold: str = ""
     unloaded: Unloaded | None = None
     example: Example | None = None

@@ -101,6 +101,8 @@ def read_stage(file: Path) -> StageFacts:
         file=file,
         outputs=tuple(top.names("outputs", 'a list of ports: ["hp"]')),
         inputs=_inputs(top),
+        delivers=_rails(top, "delivers"),
+        rectifies=tuple(top.names("rectifies", 'a list of ports: ["out"]')),
         cold=top.text("cold"),
         unloaded=_unloaded(top),
         example=read_example(top, roles, rails, nodes),
@@ -108,6 +110,9 @@ def read_stage(file: Path) -> StageFacts:
     for port in facts.rails:
         if port not in facts.ports:
             source.wrong(("rails", port), f"rail port “{port}” is not in ports.", nearest(port, facts.ports))
+    for port in (*facts.delivers, *facts.rectifies):
+        if port not in facts.ports:
+            source.wrong(("delivers", port), f"“{port}” is not in ports.", nearest(port, facts.ports))
     for port in facts.inputs:
         if port not in facts.ports:
             source.wrong(("inputs", port), f"input “{port}” is not in ports.", nearest(port, facts.ports))
@@ -121,8 +126,8 @@ def read_stage(file: Path) -> StageFacts:
     return facts
 
 
-def _rails(top: Table) -> dict[str, str]:
-    rails = top.table("rails", "[rails]")
+def _rails(top: Table, key: str = "rails") -> dict[str, str]:
+    rails = top.table(key, f"[{key}]")
     for port in list(rails.data):
         if rails.get(port, str, '"positive" or "negative"') not in (None, "positive", "negative"):
             rails.wrong(port, f"{port} should be “positive” or “negative”.")

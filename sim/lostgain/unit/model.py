@@ -189,6 +189,8 @@ class Rail:
         Spread of the voltage as fractions.
     fuse : str
         Designator of the fuse in this rail, or empty.
+    fed_by : str
+        The supply stage that delivers it; empty where the supply is not described.
     """
 
     name: str
@@ -197,6 +199,23 @@ class Rail:
     tolerance: tuple[float, float] = (-0.03, 0.03)
     fuse: str = ""
     where: Where = Where()
+    fed_by: str = ""
+
+
+@dataclass(frozen=True)
+class Mains:
+    """What comes out of the wall.
+
+    Parameters
+    ----------
+    volts : float
+        [V rms]
+    frequency : float
+        [Hz]
+    """
+
+    volts: float
+    frequency: float
 
 
 @dataclass(frozen=True)
@@ -292,6 +311,10 @@ class Unit:
         In signal order.
     channels : tuple of Channel
     rails, reservoirs : tuple
+    supplies : tuple of Stage
+        The supply stages, from the mains on; they serve all channels.
+    feed : Mains or None
+        The mains, where supply stages are described.
     setup : Setup
     mains, isolated, bridged, output_stage : bool
         Facts for the cautions: fed from the mains; its circuit isolated from the mains by a transformer; outputs
@@ -321,6 +344,8 @@ class Unit:
     output: str = "out"
     rails: tuple[Rail, ...] = ()
     reservoirs: tuple[Reservoir, ...] = ()
+    supplies: tuple[Stage, ...] = ()
+    feed: Mains | None = None
     mains: bool = False
     isolated: bool = True
     bridged: bool = False

@@ -18,12 +18,25 @@ from lostgain.unit.rails import read_rails, read_reservoirs, read_tolerances
 from lostgain.unit.setup import read_setup
 from lostgain.unit.source import Source, Table
 from lostgain.unit.stages import netlist_file, read_stage
+from lostgain.unit.supplies import charged, read_supplies
 from lostgain.unit.whole import read_whole
 
 #: Most stages of a channel; one of a mixing desk has some twenty.
 MOST_STAGES = 200
 
-_SECTIONS = ("unit", "channel", "rails", "reservoir", "setup", "tolerances", "stage", "parts", "point")
+_SECTIONS = (
+    "unit",
+    "channel",
+    "rails",
+    "reservoir",
+    "setup",
+    "tolerances",
+    "stage",
+    "parts",
+    "point",
+    "mains",
+    "supply",
+)
 
 
 def open_unit(name_or_path: str | Path) -> Unit:
@@ -52,7 +65,10 @@ def open_unit(name_or_path: str | Path) -> Unit:
     head.respell("netlist")  # what the rest of the file may hold depends on it
     netlist = netlist_file(head, head.text("netlist"), folder) if "netlist" in head.data else None
     of_netlist = "netlist" in head.data
+    supplies, supply_points, feed = read_supplies(top, draft)
+    reservoirs += charged(supplies, draft)
     stages, points = _stages(top, draft, folder, of_netlist)
+    points += supply_points
     if of_netlist and netlist:
         stages = read_whole(top, draft, netlist, folder, stages)
     elif not of_netlist and "parts" in top.data:
@@ -78,6 +94,8 @@ def open_unit(name_or_path: str | Path) -> Unit:
         input=_node(head, "input", "in", of_netlist),
         output=_node(head, "output", "out", of_netlist),
         rails=draft.rails,
+        supplies=supplies,
+        feed=feed,
         reservoirs=reservoirs,
         mains=head.flag("mains"),
         isolated=head.flag("isolated", True),

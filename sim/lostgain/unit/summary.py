@@ -113,6 +113,7 @@ class Summary:
 def summary(unit: Unit) -> Summary:
     """Return what a unit holds."""
     stages = [_stage(stage, unit) for stage in unit.stages]
+    stages += [_stage(stage, unit) for stage in unit.supplies]
     if supply := _parts(SUPPLY, unit):
         stages.append(StageLine(SUPPLY, "rails and their fuses", "Feeds every channel.", supply))
     return Summary(
