@@ -97,6 +97,7 @@ def readings_likelihood(found: Hypotheses, seen: Observed, faulty: str, which: W
     wild = np.flatnonzero(found.makers_affair[which])
     if len(wild):
         result[wild] = _either(result[wild], _one_kind(found, seen, faulty, which[wild], WILD), found.off.share)
+        result[wild] = _or_anything(found, seen, which[wild], result[wild])
     return result
 
 
@@ -142,7 +143,14 @@ def rough_likelihood(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     if len(wild):
         middle, spread, segment = _rough(found, seen, faulty, WILD, wild)
         log[wild] = _either(log[wild], gaussian(seen.value, middle, spread)[segment], found.off.share)
+        log[wild] = _or_anything(found, seen, wild, log[wild])
     return log
+
+
+def _or_anything(found: Hypotheses, seen: Observed, which: Whole, log: Values) -> Values:
+    """Let a part whose failure is its maker's affair do anything, seldom; of a bridge, that is "something else"."""
+    anything = np.where(found.fault[which] >= 0, broad_each(found, seen).sum(), -np.inf)
+    return _either(log, anything, found.off.beyond)
 
 
 def _away(found: Hypotheses, seen: Observed, middle: Values) -> NDArray[np.bool_]:

@@ -35,6 +35,8 @@ class MakersAffair:
         Correlation.
     share : float
         Probability of the second.
+    beyond : float
+        Probability of neither: what it does then is not known at all.
     size : array, (feature, feature)
         What the size of any fault's effect may be off by, as a share of the effect, squared.
     """
@@ -43,6 +45,7 @@ class MakersAffair:
     wild: Values
     alike: Values
     share: float
+    beyond: float
     size: Values
 
     def add(self, spread: Values, far: Values, at: Whole, kind: str) -> None:
@@ -98,5 +101,6 @@ def makers_affair(allow: Allowances, features: list[Feature]) -> MakersAffair:
         wild=np.where(level, allow.model_wild_level, allow.model_wild_dc),
         alike=same * np.where(at[:, None] == at[None, :], 1.0, ALIKE),
         share=allow.model_wild,
+        beyond=allow.model_beyond,
         size=np.where(level, allow.model_size_level, allow.model_size_dc) ** 2 * (level[:, None] == level[None, :]),
     )
