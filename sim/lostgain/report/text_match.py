@@ -171,8 +171,8 @@ def _row(each: Evidence, unit: Unit) -> list[str]:
     reading = each.reading
     if reading.quantity in SIGNS:
         return [_place(reading, unit), reading.quantity, reading.word, "", "", speaks(each.weight)]
-    at_frequency = reading.frequency and reading.quantity != COMMON
-    what = show(reading.frequency, "Hz") if at_frequency else reading.quantity.replace("mains watts", "watts")
+    frequency = reading.frequency if reading.quantity != COMMON else None
+    what = show(frequency, "Hz") if frequency else reading.quantity.replace("mains watts", "watts")
     read = reading.word or _bound(reading) + _shown(reading.value or 0.0, reading)
     return [_place(reading, unit), what, read, _shown(each.predicted, reading), _ends(each), speaks(each.weight)]
 
