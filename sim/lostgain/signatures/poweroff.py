@@ -30,8 +30,9 @@ from lostgain.signatures.poweroff_esr import esr_table
 from lostgain.signatures.poweroff_facts import Facts, facts
 from lostgain.signatures.poweroff_meter import Meter
 from lostgain.signatures.poweroff_places import Place, named, usual
-from lostgain.signatures.poweroff_row import FAULT_DRAWS, JOINTS, OffRow, OffTask, empty_row, run_off_row
+from lostgain.signatures.poweroff_row import FAULT_DRAWS, JOINTS, run_off_row
 from lostgain.signatures.poweroff_table import OffTable, assembled_off, load_off, save_off
+from lostgain.signatures.poweroff_task import OffRow, OffTask, empty_row
 from lostgain.signatures.simulate import FAULTS, same_versions, simulated_or_kept
 from lostgain.signatures.store import alone, cannot_keep, folder
 from lostgain.signatures.table import Table

@@ -16,7 +16,8 @@ from lostgain.readings.words import quantities
 from lostgain.signatures.poweroff import meter_of
 from lostgain.signatures.poweroff_facts import facts
 from lostgain.signatures.poweroff_places import usual
-from lostgain.signatures.poweroff_row import OffRow, OffTask, run_off_row
+from lostgain.signatures.poweroff_row import run_off_row
+from lostgain.signatures.poweroff_task import OffRow, OffTask
 
 #: A reading counts as changed by more than this share of it, and this much [ohm or V].
 CHANGED, CHANGED_SIZE = 0.1, 0.05

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.circuit import Circuit, Element, FlatCircuit
+from lostgain.circuit import Element, FlatCircuit
 from lostgain.engine import EngineError, Session
-from lostgain.faults import Fault, Stray, put_in, put_stray
-from lostgain.signatures.draws import Varied, drawn
-from lostgain.signatures.poweroff_circuit import FLOAT, at_rest, own_elements, unpowered
-from lostgain.signatures.poweroff_facts import Facts
+from lostgain.signatures.poweroff_circuit import FLOAT, own_elements
 from lostgain.signatures.poweroff_meter import (
     CHARGED,
     QUIET_VOLTS,
-    Meter,
     after_wait,
     charging,
     impedance,
@@ -28,7 +24,9 @@ from lostgain.signatures.poweroff_meter import (
     volts_across,
     with_meters,
 )
-from lostgain.signatures.poweroff_places import Place
+from lostgain.signatures.poweroff_task import OffRow, OffTask, empty_row, flat_of
+
+__all__ = ["FAULT_DRAWS", "JOINTS", "OffRow", "OffTask", "run_off_row"]
 
 Values = NDArray[np.float64]
 
@@ -42,85 +40,6 @@ OPEN = 1e9
 JOINTS = ("joint", "base-joint", "collector-joint")
 
 
-@dataclass(frozen=True)
-class OffTask:
-    """What a worker needs for one row.
-
-    Parameters
-    ----------
-    circuit : Circuit
-    facts : Facts
-    meter : Meter
-    places : tuple of Place
-    fault : Fault or None
-        None for the healthy unit.
-    stray : Stray or None
-    numbers : list of Varied
-    z : array, (draw, number)
-        The deviates of the powered table's draws.
-    more : tuple of mapping
-        For each draw, the deviates of what differs only with the power off.
-    healthy : OffRow or None
-        The healthy unit's row, once it is known.
-    """
-
-    circuit: Circuit
-    facts: Facts
-    meter: Meter
-    places: tuple[Place, ...]
-    fault: Fault | None
-    stray: Stray | None
-    numbers: list[Varied]
-    z: Values
-    more: tuple[Mapping[str, float], ...]
-    healthy: OffRow | None = None
-
-    def nominal(self) -> FlatCircuit:
-        """Return the row's circuit with the power off, at nominal values."""
-        return _flat(self, None)
-
-    def drawn(self, draw: int) -> FlatCircuit:
-        """Return the row's circuit with the power off, of one draw."""
-        return _flat(self, draw)
-
-
-@dataclass
-class OffRow:
-    """The numbers of one row [ohm], of a diode test [V]; the first sample is at nominal values, the others are draws.
-
-    Parameters
-    ----------
-    value : array, (sample, place, polarity)
-        As read after the meter's wait; the second polarity has the leads exchanged.
-    settled : array, (place, polarity)
-        Once everything has charged, at nominal values.
-    other : array, (place, polarity)
-        The same as the nominal value, with what is the maker's affair the other way round: chips without junctions at
-        their signal pins, mutes that do not close.
-    range : array of int, (place, polarity)
-        The range the meter is on.
-    charged : array, (place, polarity)
-        From `lostgain.signatures.poweroff_meter.charging`.
-    status : str
-    """
-
-    value: Values
-    settled: Values
-    other: Values
-    range: NDArray[np.int_]
-    charged: Values
-    status: str = "ok"
-
-
-def empty_row(task: OffTask) -> OffRow:
-    """Return a row without numbers."""
-    shape = (len(task.places), 2)
-    return OffRow(
-        np.full((len(task.z) + 1, *shape), np.nan), np.full(shape, np.nan), np.full(shape, np.nan),
-        np.zeros(shape, dtype=int), np.ones(shape),
-    )  # fmt: skip
-
-
 def run_off_row(session: Session, task: OffTask) -> OffRow:
     """Run the readings of one row. What does not converge is recorded, never filled in."""
     row = empty_row(task)
@@ -132,7 +51,7 @@ def run_off_row(session: Session, task: OffTask) -> OffRow:
         if well is not None:
             _fill_in(row, well, mine, looked)
         moved = [number for number in mine if well is None or _moved(row, well, number)]
-        others = _flat(task, None, usual=False)
+        others = flat_of(task, None, usual=False)
         if moved and task.stray is None and others.elements != nominal.elements:
             _others(session, task, others, moved, row)
         else:
@@ -145,26 +64,6 @@ def run_off_row(session: Session, task: OffTask) -> OffRow:
             raise
         row.status = f"no operating point: {error.reason}"
     return row
-
-
-def _flat(task: OffTask, draw: int | None, usual: bool = True) -> FlatCircuit:
-    """Return the row's circuit with the power off: at nominal values, or a draw's."""
-    circuit = task.circuit
-    flat = circuit.flat if draw is None else drawn(circuit.flat, task.numbers, task.z[draw])
-    flat = at_rest(circuit, flat, task.facts, usual)
-    for member in _with_effect(task):
-        flat = put_in(flat, member, circuit)
-    if task.stray is not None:
-        flat = put_stray(flat, task.stray)
-    return unpowered(circuit, flat, task.facts, None if draw is None else task.more[draw], usual)
-
-
-def _with_effect(task: OffTask) -> list[Fault]:
-    """Return the faults that are still there with the power off: a rail has none then."""
-    if task.fault is None:
-        return []
-    members = task.fault.members or (task.fault,)
-    return [each for each in members if task.circuit.parts[each.part].part.kind != "rail"]
 
 
 def _nominal(session: Session, task: OffTask, flat: FlatCircuit, mine: Sequence[int], row: OffRow) -> set[int]:
@@ -335,7 +234,7 @@ def _after(row: OffRow, moved: Sequence[int], found: Values) -> Values:
 def _draw(session: Session, task: OffTask, draw: int, moved: Sequence[int], row: OffRow) -> None:
     """Fill in one draw at the places that a fault has moved."""
     try:
-        found = _measure(session, task, _flat(task, draw), moved, row)
+        found = _measure(session, task, flat_of(task, draw), moved, row)
     except EngineError:
         if session.dead:
             raise
@@ -353,7 +252,7 @@ def _lifted(session: Session, task: OffTask, row: OffRow) -> None:
             row.settled[number], row.other[number] = task.healthy.settled[number], task.healthy.other[number]
     mine = [number for number in alone if task.healthy is None or task.places[number].part in faulty]
     for draw in (None, *range(_draws(task))) if mine else ():
-        flat = _flat(_without_joint(task), draw)
+        flat = flat_of(_without_joint(task), draw)
         for number in mine:
             _alone(session, task, flat, number, draw, row)
     row.other[mine] = row.value[0, mine]

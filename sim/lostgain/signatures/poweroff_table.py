@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lostgain.signatures.poweroff_meter import Meter
 from lostgain.signatures.poweroff_places import Place
-from lostgain.signatures.poweroff_row import OffRow
+from lostgain.signatures.poweroff_task import OffRow
 
 Values = NDArray[np.float64]
 
