@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 
 from lostgain.bench.cautions import SAFE_VOLTS, never_open
-from lostgain.bench.healthy import NINE_TENTHS, as_read, healthy_dc, healthy_level, output_point, picture
+from lostgain.bench.healthy import NINE_TENTHS, as_read, healthy_dc, healthy_level, output_point, picture, spread
 from lostgain.bench.off_steps import across_parts
 from lostgain.bench.sheet_model import Expected, Range, Row, Step
-from lostgain.quantities import show
+from lostgain.quantities import PP_PER_RMS, show
 from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Instrument
 from lostgain.signatures import Table
@@ -59,6 +59,8 @@ def steps(table: Table) -> Iterator[Step]:
     backwards = [_row(point, unit, (_dc(table, point.name, floor),)) for point in reversed(reached)]
     yield _step("dc", unit, backwards)
     yield _step("signal", unit, [_signal(table, point) for point in reached])
+    if common := list(_common(table)):
+        yield _step("common", unit, common)
 
 
 def _step(name: str, unit: Unit, rows: Sequence[Row]) -> Step:
@@ -85,6 +87,7 @@ def _figures(unit: Unit) -> dict[str, str]:
     return {
         "reading": texts["several" if len(setup.frequencies) > 1 else "single"].format(frequencies=frequencies),
         "first": show(setup.frequencies[0], "Hz"),
+        "common": show(setup.common or setup.generator, "V rms"),
         "instrument": instrument_of(unit).title,
         "load": texts[load],
         "off_load": "connected" if stated_off(unit).load else "unplugged",
@@ -234,3 +237,19 @@ def _signal(table: Table, point: TestPoint) -> Row:
         for index, frequency in enumerate(table.frequencies)
     )
     return _row(point, unit, expected, picture=picture(table, point.name, floor))
+
+
+def _common(table: Table) -> Iterator[Row]:
+    """What is left of a signal on both legs of a balanced input: behind the stage that takes the difference."""
+    if "common" not in table.data:
+        return
+    unit = table.circuit.unit
+    instrument = instrument_of(unit)
+    facts = {stage.name: library.stage(stage.library) for stage in unit.stages if stage.library}
+    takers = [name for name, each in facts.items() if "cold" in each.inputs.values() and "cold" not in each.outputs]
+    for point in unit.points:
+        if point.reach and point.node in [f"{name}/out" for name in takers]:
+            found = spread(table.values("common")[0, :, table.points.index(point.name)])
+            volts = as_read(found, instrument, "level")
+            swing = Range(*(PP_PER_RMS * value for value in (volts.nominal, volts.low, volts.high)))
+            yield _row(point, unit, (Expected("level", table.frequencies[0], volts, swing, instrument.floor_level),))
