@@ -1,0 +1,96 @@
+"""From what is there to what an instrument shows: its band, its errors drawn for this drill, its floor and its end."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import replace
+
+import numpy as np
+
+from lostgain.quantities import PP_PER_RMS, show, show_level
+from lostgain.readings.model import LEVELS, OFF, UNITS, Instrument, Reading
+from lostgain.teach.hidden import Hidden
+from lostgain.teach.looking import Seen
+
+#: An average-responding meter is scaled so that a sine reads its rms value: pi / (2 sqrt 2).
+FORM_FACTOR = np.pi / 8**0.5
+#: The last digit stirs by this share of what the instrument tells from nothing (common practice, no source).
+LAST_DIGIT = 0.2
+#: Figures shown of a reading.
+FIGURES = {"pp": 3, "rms": 4}
+
+
+def level_shown(seen: Seen, instrument: Instrument, frequency: float) -> float:
+    """Return a level as an instrument without errors would show it, as the rms value of a sine [V rms].
+
+    Parameters
+    ----------
+    seen : Seen
+    instrument : Instrument
+    frequency : float
+        [Hz]
+
+    Notes
+    -----
+    Beyond its band an instrument is taken to fall off as a filter of first order does, by half an octave further.
+    """
+    size = {"pp": seen.swing / PP_PER_RMS, "rms": seen.rms, "average": seen.average * FORM_FACTOR}
+    low, high = instrument.bandwidth
+    share = min(1.0, high / frequency) * min(1.0, frequency / low if low else 1.0)
+    return float(size[instrument.responds] * share)
+
+
+def reading_of(hidden: Hidden, wanted: Reading, value: float, instrument: Instrument, number: int) -> Reading:
+    """Return a reading with the errors that this drill's instrument has.
+
+    Parameters
+    ----------
+    hidden : Hidden
+    wanted : Reading
+        Without a value.
+    value : float
+        [V rms], [V], [V peak to peak], [A], [ohm].
+    instrument : Instrument
+    number : int
+        Of the reading in the drill: the last digit stirs with it, and nothing else.
+    """
+    scale, zero = hidden.meters.get(instrument.name, (0.0, 0.0))
+    quantity = wanted.quantity
+    own = _normal(hidden.seed, instrument.name, wanted.channel, wanted.point, wanted.against, quantity,
+                  wanted.frequency)  # fmt: skip
+    shown = value * (1 + instrument.scale_error * scale) * (1 + instrument.read_error * own)
+    if quantity in ("dc", *OFF):
+        shown += instrument.zero_error * zero
+    floor, largest = instrument.floor(quantity), instrument.largest(quantity)
+    shown += LAST_DIGIT * floor * _normal(hidden.seed, "digit", number)
+    form = "pp" if instrument.responds == "pp" else "rms"
+    given_as = form if quantity in LEVELS else "rms"
+    if quantity != "dc":
+        shown = max(shown, 0.0)
+    shown = float(f"{shown:.{FIGURES[form] - 1}e}")
+    found = replace(wanted, value=shown, given_as=given_as, instrument=instrument.name)
+    if abs(shown) > largest:
+        found = replace(found, value=float(np.sign(shown) * largest), above=True)
+    elif quantity in (*LEVELS, "ripple", "current") and shown < floor:
+        found = replace(found, value=None, word="nothing") if quantity in LEVELS else replace(
+            found, value=floor, below=True)  # fmt: skip
+    return replace(found, text=shown_text(found))
+
+
+def shown_text(reading: Reading) -> str:
+    """Return what is written down of a reading: ``1.2 Vpp``, ``OL``."""
+    if reading.word:
+        return reading.word
+    value = reading.value or 0.0
+    sign = "< " if reading.below else "> " if reading.above else ""
+    if reading.quantity in LEVELS:
+        return sign + show_level(value, reading.given_as)
+    if reading.quantity == "dc" and abs(value) < 1e-4:
+        return "0 V"
+    return sign + show(value, UNITS[reading.quantity], 4 if reading.quantity == "dc" else 3)
+
+
+def _normal(*what: object) -> float:
+    """Return a standard normal deviate that belongs to some words, always the same."""
+    seed = int.from_bytes(hashlib.sha256(repr(what).encode()).digest()[:8], "big")
+    return float(np.clip(np.random.default_rng(seed).standard_normal(), -3, 3))

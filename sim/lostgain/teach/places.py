@@ -1,0 +1,139 @@
+"""What an apprentice types in a drill: a reading's place and quantity, and a part's designator."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from lostgain.problems import UserError, Where, nearest
+from lostgain.readings import instruments
+from lostgain.readings.model import COMMON, LEVELS, OFF, UNITS, WHOLE_UNIT, Instrument, Reading
+from lostgain.readings.typed import implied_channel, place_cells, typed
+from lostgain.readings.words import quantities
+from lostgain.readings.words import quantity as quantity_of
+from lostgain.teach.hidden import Bench, Hidden
+from lostgain.unit.model import Unit
+
+#: Quantities that a drill simulates.
+READ = ("level", COMMON, "dc", "ripple", "current", *OFF)
+
+_SECTION = re.compile(r"([A-Z_]+[0-9]+)[A-Z]")
+
+
+def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Reading | None) -> Reading:
+    """Return the reading that a typed place asks for, without its value.
+
+    Parameters
+    ----------
+    unit : Unit
+    hidden : Hidden
+    bench : Bench
+    text : str
+        ``U2 pin 1, 40 Hz``, ``R14, resistance``: as at ``lostgain bench``.
+    last : Reading or None
+        The one before: its channel is meant where none is named.
+
+    Raises
+    ------
+    UserError
+        If it is no reading that the bench can give.
+    """
+    cells = place_cells(unit, text)
+    quantity = quantity_of(cells.get("quantity", "")) or ("level" if not cells.get("quantity") else "")
+    if quantity not in READ:
+        raise UserError(f"a drill simulates no {quantity or cells['quantity']}; it reads {', '.join(READ)}.")
+    if quantity in LEVELS and "frequency" not in cells:
+        cells["frequency"] = f"{bench.frequency!r} Hz"
+    if len(unit.channels) > 1 and "channel" not in cells and quantity not in WHOLE_UNIT:
+        cells["channel"] = implied_channel(unit, cells) or (last.channel if last else "") or hidden.channel
+    named = "instrument" in cells
+    unit_of = UNITS[quantity] if quantity not in LEVELS else "V rms"
+    found = typed(unit, {"quantity": quantity, **cells, "value": f"1 {unit_of}"}).rows[0]
+    chosen = found.instrument if named else _chosen(unit, bench, quantity, found.instrument)
+    found = replace(found, instrument=chosen, value=None, text="", where=Where())
+    if found.channel not in ("", hidden.channel) and _alone(hidden):
+        raise UserError(f"only {hidden.channel} is on the bench.")
+    point = next((each for each in unit.points if each.name == found.point), None)
+    if point is not None and not point.reach:
+        raise UserError(f"a probe does not get to {found.point}.")
+    if (found.channel, found.point) in bench.lifted and quantity in OFF:
+        found = replace(found, lifted=True)
+    if found.lifted and (found.channel or unit.channels[0].name, found.point.split()[0]) not in bench.lifted:
+        raise UserError(f"{found.point} is not lifted: lift {found.point.split()[0]} first.")
+    return found
+
+
+def _alone(hidden: Hidden) -> bool:
+    return len(hidden.built) > 1 and not hidden.good
+
+
+def _chosen(unit: Unit, bench: Bench, quantity: str, usual: str) -> str:
+    """Return the instrument that reads a quantity: the one chosen by hand where it can, else the usual one."""
+    known = instruments(unit.folder)
+    wanted = [bench.instrument] if bench.instrument else []
+    wanted += ["dmm-trms"] if quantity == "dc" else []
+    wanted += [quantities()[quantity].instrument or usual, usual, unit.setup.instrument]
+    for name in wanted:
+        function = dict(known[name].functions).get(quantity, name) if name in known else ""
+        if function in known and quantity in known[function].quantities:
+            return function
+    raise UserError(f"no instrument here reads {quantity}.")
+
+
+def instrument_of(unit: Unit, reading: Reading) -> Instrument:
+    """Return the instrument of a reading.
+
+    Raises
+    ------
+    UserError
+        If it does not read that quantity.
+    """
+    found = instruments(unit.folder)[reading.instrument]
+    function = dict(found.functions).get(reading.quantity)
+    found = instruments(unit.folder)[function] if function else found
+    if reading.quantity not in found.quantities:
+        raise UserError(f"{found.title} reads no {reading.quantity}.")
+    return found
+
+
+def part_of(unit: Unit, text: str, channel: str) -> tuple[str, tuple[str, ...]]:
+    """Return the channel of a part that was typed, and its designators in the first channel.
+
+    Parameters
+    ----------
+    unit : Unit
+    text : str
+        A designator of any channel, or of a package whose sections are parts.
+    channel : str
+        Meant where the designator is the same in all channels.
+
+    Returns
+    -------
+    channel : str
+    parts : tuple of str
+        All sections of a package: it is one thing to unsolder.
+
+    Raises
+    ------
+    UserError
+    """
+    wanted = text.strip().upper()
+    for each in unit.channels:
+        for name in unit.parts:
+            here = each.called(name)
+            if wanted in (here.upper(), _package(here).upper()):
+                others = [name for name in unit.parts if _package(each.called(name)) == _package(here)]
+                same = here == unit.channels[0].called(name) and len(unit.channels) > 1
+                return (channel if same and not _differs(unit, name) else each.name), tuple(others)
+    known = [each.called(name) for each in unit.channels for name in unit.parts]
+    raise UserError(f"there is no part '{text.strip()}' in this unit. {nearest(wanted, known)}".strip())
+
+
+def _differs(unit: Unit, name: str) -> bool:
+    """Tell whether a part's designator says which channel it is in."""
+    return len({each.called(name) for each in unit.channels}) > 1
+
+
+def _package(designator: str) -> str:
+    found = _SECTION.fullmatch(designator)
+    return found[1] if found else designator
