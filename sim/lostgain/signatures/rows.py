@@ -37,6 +37,9 @@ QUICK = 3
 #: A node carries no more than the largest rail, by this factor: where a phasor is larger, it clips.
 HEADROOM = 1.1
 
+#: Draws of a stray path, for small signals.
+STRAY_DRAWS = 4
+
 
 @dataclass(frozen=True)
 class RowTask:
@@ -57,7 +60,7 @@ class RowTask:
     healthy : RowResult or None
         The healthy unit's row, once it is known: what a fault leaves alone need not be computed again.
     stray : Stray or None
-        A stray path instead of a fault: at nominal values only, see `_stray_row`.
+        A stray path instead of a fault: at nominal values and a few draws, see `_stray_row`.
     """
 
     circuit: Circuit
@@ -252,6 +255,9 @@ def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowRe
             continue
         _keep(result, 0, index, found)
         result.wave[:, index] = found.wave
+    # An integrator without its feedback goes to one rail or the other, by its offset: a few draws show that.
+    flats = [_faulty(drawn(task.circuit.flat, task.numbers, z), task) for z in task.z[:STRAY_DRAWS]]
+    _small_draws(session, flats, task.circuit, result, small.points, [])
 
 
 def _keep_sines(result: RowResult, small: Complex, circuit: Circuit) -> None:
