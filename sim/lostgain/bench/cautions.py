@@ -226,6 +226,8 @@ def _powering_up(unit: Unit) -> Iterator[Caution]:
         return
     if unit.mains:
         yield _caution("limiter_loaded" if never_open(unit) else "limiter")
+    if never_open(unit):
+        return  # no DC comes through an output transformer
     worst = ""
     ohms = unit.setup.load.ohms
     if unit.rails and ohms:

@@ -28,6 +28,8 @@ MAINS_NODE, MAINS_SOURCE = "mains_live", "v_mains"
 SAG = 0.05
 #: Cycles of the mains followed at a time, and how often that is done at most.
 CYCLES, ROUNDS = 4, 8
+#: After this round, a reservoir that has lost half of its voltage is begun from nothing.
+LEFT = 1
 #: A reservoir has settled where its mean moves less than this in a cycle, as a share and [V].
 SETTLED, SETTLED_VOLTS = 5e-4, 5e-3
 #: … and what lies behind it has where it began this near its mean, since the rest began from there.
@@ -38,7 +40,7 @@ _AWAY = 1e12
 _SOLVER = ".options method=gear reltol=2e-3 abstol=1e-8 vntol=1e-4 itl4=50"
 
 #: What the numbers of a described supply come from, beside the circuit.
-METHOD = (SAG, CYCLES, ROUNDS, SETTLED, SETTLED_VOLTS, BEGUN, STEPS_A_CYCLE, _SOLVER)
+METHOD = (SAG, CYCLES, ROUNDS, LEFT, SETTLED, SETTLED_VOLTS, BEGUN, STEPS_A_CYCLE, _SOLVER)
 
 
 @dataclass(frozen=True)
@@ -185,13 +187,13 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
     signs = np.array([np.sign(rail.volts) for rail in rails])
     grid = period * np.arange(_GRID) / _GRID
     settled = False
-    for _ in range(ROUNDS):
+    for number in range(ROUNDS):
         begin = [f".ic v({node})={value:.9g}" for node, value in zip(held_nodes, now, strict=True)]
         lines = live.lines()
         session.load([*lines[:-1], *begin, _SOLVER, lines[-1]])
         time, values = session.tran(CYCLES * period, period / STEPS_A_CYCLE, [*held_nodes, *nodes])
         cycles = np.array([
-            [np.interp(grid + number * period, time, row) for row in values] for number in range(1, CYCLES)
+            [np.interp(grid + cycle * period, time, row) for row in values] for cycle in range(1, CYCLES)
         ])  # fmt: skip
         means = cycles[:, : len(held_nodes)].mean(axis=2)
         moved = means[-1] - means[-2]
@@ -199,7 +201,11 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
         settled = bool(np.all(begun_near & (np.abs(moved) < SETTLED * np.abs(means[-1]) + SETTLED_VOLTS)))
         if settled:
             break
-        now = np.maximum(signs * _ahead(means), 0.0) * signs
+        near = np.abs(means[-1] - now) < 4 * BEGUN * np.abs(means[-1])
+        now = np.where(near, means[-1], np.maximum(signs * _ahead(means), 0.0) * signs)
+        if number == LEFT:
+            # What nothing charges would empty for minutes: begun from nothing, it tells at once.
+            now = np.where(np.abs(means[-1]) < 0.5 * np.abs(start), 0.0, now)
     last = cycles[-1, len(held_nodes) :]
     # What has not settled altogether behind long time constants drifts by; that is no ripple.
     ends = np.array([np.interp([grid[0] + (CYCLES - 1) * period, CYCLES * period], time, row) for row in values])

@@ -112,7 +112,7 @@ def _printed(table: Table) -> tuple[Printed, ...]:
 
 
 def in_order(points: list[TestPoint], stages: Mapping[str, Stage], draft: Draft) -> tuple[TestPoint, ...]:
-    """Return the points in signal order; note two of one name."""
+    """Return the points in the order of the stages, supply stages first; note two of one name."""
     seen: dict[str, TestPoint] = {}
     for point in points:
         key = point.name.lower()

@@ -77,7 +77,7 @@ def open_unit(name_or_path: str | Path) -> Unit:
     else:
         top.taken.add("parts")
     points += listed_points(top, stages, draft, of_netlist)
-    ordered = in_order(points, stages, draft)
+    ordered = in_order(points, {**{stage.name: stage for stage in supplies}, **stages}, draft)
     unit = Unit(
         name=file.parent.resolve().name if file.name == "unit.toml" else file.stem,
         title=title,
