@@ -12,6 +12,7 @@ from lostgain.bench.steps import instrument_of, names_of, steps, wording
 from lostgain.quantities import PP_PER_RMS, show
 from lostgain.signatures import Table
 from lostgain.unit import called
+from lostgain.unit.branches import output_stages
 from lostgain.unit.load import Load
 from lostgain.unit.model import TestPoint, Unit
 
@@ -93,7 +94,10 @@ def _load(table: Table, load: Load, rating: float | None) -> str:
         text += f", rated {show(rating, 'W')}"
     if level is not None and load_watts(level, load.ohms) > _TOLD_WATTS:
         text += f"; takes {show(load_watts(level, load.ohms), 'W', 2)} at this set-up"
-    return text + (", one a channel" if len(table.circuit.unit.channels) > 1 else "")
+    unit = table.circuit.unit
+    if unit.netlist is None and len(output_stages(unit.stages)) > 1:
+        return f"{text}, one at each output"
+    return text + (", one a channel" if len(unit.channels) > 1 else "")
 
 
 def _out_of_reach(unit: Unit) -> Iterator[OutOfReach]:
