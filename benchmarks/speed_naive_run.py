@@ -14,6 +14,9 @@ import sys
 import time
 from pathlib import Path
 
+from PySpice.Spice.Netlist import Circuit
+from PySpice.Spice.NgSpice.Shared import NgSpiceShared
+
 from lostgain.engine import library
 
 logging.disable(logging.CRITICAL)
@@ -21,9 +24,7 @@ logging.disable(logging.CRITICAL)
 
 def main() -> None:
     """Simulate every circuit of the file."""
-    os.environ["NGSPICE_LIBRARY_PATH"] = library.find()
-    from PySpice.Spice.Netlist import Circuit
-
+    NgSpiceShared.LIBRARY_PATH = library.find()
     circuits = pickle.loads(Path(sys.argv[1]).read_bytes())
     failed = 0
     sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115, PySpice prints
