@@ -9,6 +9,7 @@ import pytest
 from lostgain.problems import UserError
 from lostgain.unit import library
 from lostgain.unit.drawing import Drawing, drawing, read_drawing
+from lostgain.unit.drawing_fitted import as_fitted
 from lostgain.unit.drawing_nets import dots, nets
 from lostgain.unit.kinds import kinds
 from lostgain.unit.symbols import pins_of, symbol_of, symbols
@@ -89,6 +90,18 @@ def test_wires_that_only_cross_are_not_joined_and_have_no_dot(tmp_path: Path) ->
     found = read_drawing(file, "mute")
     assert frozenset({"K.1", "RS.1", "port in"}) in nets(found).values()
     assert (2.0, 3.0) in dots(found)
+
+
+def test_what_is_not_fitted_is_a_wire_or_gone_with_what_led_to_it() -> None:
+    absent = {role.name: role.absent for role in library.stage("coupling").roles.values()}
+    left = as_fitted(drawn("coupling"), ["CIN", "RB"], absent)
+    assert [part.role for part in left.parts] == ["CIN", "RB"]
+    assert frozenset({"CIN.2", "RB.1", "port out", "node far"}) in nets(left).values()
+    assert left.grounds == ((4.0, 1.0),)
+    ends = [place for wire in left.wires for place in wire]
+    held = {place for part in left.parts for place in part.pins.values()} | {port.at for port in left.ports}
+    assert all(ends.count(place) > 1 or place in held for place in ends)
+    assert as_fitted(drawn("coupling"), absent, absent) == drawn("coupling")
 
 
 @pytest.mark.parametrize(

@@ -34,10 +34,10 @@ def nets(drawn: Drawing) -> dict[str, frozenset[str]]:
             end = above[end]
         return end
 
-    places = _places(drawn)
-    for start, end in _segments(drawn):
-        for place in places:
-            if _on(place, start, end):
+    every = places(drawn)
+    for start, end in segments(drawn):
+        for place in every:
+            if lies_on(place, start, end):
                 above[root(place)] = root(start)
     ends = dict(_ends(drawn))
     for name, at in ends.items():
@@ -51,13 +51,13 @@ def nets(drawn: Drawing) -> dict[str, frozenset[str]]:
 def dots(drawn: Drawing) -> tuple[Place, ...]:
     """Return the places where three ends or more meet."""
     ends = [place for end, place in _ends(drawn) if not end.startswith(("node ", "port "))]
-    arms = dict.fromkeys(_places(drawn), 0)
+    arms = dict.fromkeys(places(drawn), 0)
     for place in arms:
         arms[place] = ends.count(place)
-        for start, end in _segments(drawn):
+        for start, end in segments(drawn):
             if place in (start, end):
                 arms[place] += 1
-            elif _on(place, start, end):
+            elif lies_on(place, start, end):
                 arms[place] += 2
     return tuple(place for place, count in arms.items() if count >= _MEETING)
 
@@ -73,16 +73,18 @@ def _ends(drawn: Drawing) -> Iterator[tuple[str, Place]]:
             yield f"{sort} {row.name}#{number}", row.at
 
 
-def _places(drawn: Drawing) -> list[Place]:
+def places(drawn: Drawing) -> list[Place]:
+    """Return every place where something is, each once."""
     return list(dict.fromkeys([*(place for _, place in _ends(drawn)), *(at for wire in drawn.wires for at in wire)]))
 
 
-def _segments(drawn: Drawing) -> Iterator[tuple[Place, Place]]:
+def segments(drawn: Drawing) -> Iterator[tuple[Place, Place]]:
+    """Yield the straight stretches of all wires."""
     for wire in drawn.wires:
         yield from pairwise(wire)
 
 
-def _on(place: Place, start: Place, end: Place) -> bool:
+def lies_on(place: Place, start: Place, end: Place) -> bool:
     """Tell whether a place lies on a stretch of wire, its ends included."""
     (x, y), (x1, y1), (x2, y2) = place, start, end
     across = (x2 - x1) * (y - y1) - (y2 - y1) * (x - x1)

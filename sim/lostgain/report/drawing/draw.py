@@ -28,6 +28,7 @@ from lostgain.report.pictures.style import (
 )
 from lostgain.report.pictures.style import drawing as pictures_look
 from lostgain.unit.drawing import Drawing, DrawnPart, Named, drawing
+from lostgain.unit.drawing_fitted import as_fitted
 from lostgain.unit.drawing_nets import dots
 from lostgain.unit.library import stage as stage_facts
 from lostgain.unit.placed_stage import PlacedStage
@@ -51,7 +52,6 @@ class _Picture:
     texts: Texts
     marked: frozenset[str]
     signs: Mapping[str, str]
-    absent: Mapping[str, str]
     pen: Pen
 
 
@@ -109,10 +109,10 @@ def _figure(drawn: Drawing, texts: Texts, marked: frozenset[str], said: str) -> 
     axes = figure.add_axes((0, 0, 1, upright * square / height))
     axes.set_axis_off()
     facts = stage_facts(drawn.name)
-    absent = {role.name: role.absent for role in facts.roles.values()}
+    drawn = as_fitted(drawn, texts.roles, {role.name: role.absent for role in facts.roles.values()})
     picture = schemdraw.Drawing(canvas=axes, show=False)
     picture.config(lw=THIN, color=BLACK, fontsize=NORMAL)
-    for element in _elements(_Picture(drawn, texts, marked, facts.rails, absent, Pen(square))):
+    for element in _elements(_Picture(drawn, texts, marked, facts.rails, Pen(square))):
         picture.add(element)
     picture.draw(show=False, canvas=axes)
     left = min(columns) - (sides[0] + spare) / square
@@ -133,11 +133,8 @@ def _elements(picture: _Picture) -> Iterator[Any]:
 
 
 def _part(part: DrawnPart, picture: _Picture) -> Iterator[Any]:
-    """Draw a part with its name; one that is not fitted as the wire in its place, or not at all."""
-    lines = picture.texts.roles.get(part.role)
-    if lines is None:
-        yield Glyph([line(list(part.pins.values()))] if picture.absent[part.role] == "short" else [])
-        return
+    """Draw a part with its name."""
+    lines = picture.texts.roles[part.role]
     marked = part.role in picture.marked
     colour, width = (VERMILLION, THICK) if marked else (BLACK, THIN)
     yield from part_elements(part, colour, width)
