@@ -16,8 +16,8 @@ _ABSENT = {"short": "may be left out: a wire then", "open": "may be left out"}
 
 def stages_text(stages: Iterable[StageFacts]) -> str:
     """Return the list of the library's stages."""
-    rows = [(facts.name, facts.title, facts.gain) for facts in stages]
-    return joined([[*section("Stages of the library"), *table(rows, head=["Name", "What it is", "Gain"])],
+    rows = [(facts.name, facts.title) for facts in stages]
+    return joined([[*section("Stages of the library"), *table(rows)],
                    wrapped("lostgain stage NAME says more about one; --png FILE draws it.")])  # fmt: skip
 
 
