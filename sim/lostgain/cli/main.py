@@ -8,7 +8,22 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 
-from lostgain.cli import bench, check, explain, import_netlist, match, predict, route, sheet, stage, table, units
+from lostgain.cli import (
+    bench,
+    check,
+    drill,
+    explain,
+    import_netlist,
+    mark,
+    match,
+    predict,
+    progressed,
+    route,
+    sheet,
+    stage,
+    table,
+    units,
+)
 from lostgain.cli import next as what_next
 from lostgain.cli.letters import settle_output
 from lostgain.cli.words import Parser, unknown_command, unknown_options
@@ -16,6 +31,7 @@ from lostgain.problems import UserError
 
 COMMANDS = {"units": units, "stage": stage, "check": check, "predict": predict, "table": table, "sheet": sheet,
             "match": match, "next": what_next, "bench": bench, "explain": explain, "route": route,
+            "drill": drill, "progress": progressed, "mark": mark,
             "import": import_netlist}  # fmt: skip
 #: Exit codes: something the user can mend; stopped by Ctrl-C; the reader of a pipe has gone (128 + signal's number).
 MENDABLE, STOPPED, NO_READER = 2, 130, 141

@@ -45,7 +45,7 @@ def text_wave(
     states = (prediction.healthy, prediction.faulty)
     waves = [np.asarray(state.wave[at, index], dtype=float) for state in states]
     tallest = max([2 * NOTHING, *(float(np.abs(wave).max()) for wave in waves if np.isfinite(wave).all())])
-    pictures = [_picture(wave, tallest, across, letters) for wave in waves]
+    pictures = [trace(wave, tallest, across, letters) for wave in waves]
     frequency = prediction.frequencies[index]
     lines = textwrap.wrap(f"{point} at {show(frequency, 'Hz')}, DC taken off", width)
     heads = [f"{name}: {_size(state, at, index)}"[:across] for name, state in zip(("healthy", "faulty"), states,
@@ -66,8 +66,19 @@ def _size(state: State, point: int, index: int) -> str:
     return size if state.settled[index] else f"{size}, unsettled"
 
 
-def _picture(wave: Values, tallest: float, across: int, letters: Letters) -> list[str]:
-    """Return the lines of one picture; each cell holds two dots, one above the other."""
+def trace(wave: Values, tallest: float, across: int, letters: Letters) -> list[str]:
+    """Return the lines of one picture; each cell holds two dots, one above the other.
+
+    Parameters
+    ----------
+    wave : array, (phase,) [V]
+        One cycle.
+    tallest : float
+        Half height of the picture [V].
+    across : int
+        Its width in columns.
+    letters : Letters
+    """
     if not np.isfinite(wave).all():
         lines = [" " * across] * DOWN
         lines[DOWN // 2] = f"{'(the run did not converge)':^{across}}"[:across]

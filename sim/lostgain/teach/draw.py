@@ -98,7 +98,7 @@ def _unit(unit: Unit, circuit: Circuit, wanted: Level, seed: int, rng: np.random
     others = [name for name in names if name != channel]
     meters = {name: (_normal(rng), _normal(rng)) for name in sorted(instruments(unit.folder))}
     return Hidden(
-        unit=unit.name, place=str(unit.folder), made_of=made_of(circuit), level=wanted.number, seed=seed,
+        unit=unit.name, made_of=made_of(circuit), level=wanted.number, seed=seed,
         channel=channel, good="" if wanted.alone or not others else others[0], faults=(), condition="", built=built,
         spares=_built(circuit, rng), meters=meters, generator=1 + GENERATOR_ERROR * _normal(rng),
     )  # fmt: skip

@@ -20,7 +20,7 @@ from lostgain.teach.draw import Progress, draw
 from lostgain.teach.hazards import Hazard, of_reading
 from lostgain.teach.hidden import Bench, Hidden
 from lostgain.teach.looking import Seen
-from lostgain.teach.meter import level_shown, reading_of
+from lostgain.teach.meter import level_shown, on_screen, reading_of
 from lostgain.teach.order import level, titles, words
 from lostgain.teach.places import instrument_of, wanted_reading
 from lostgain.teach.prove import at_start, under_condition
@@ -107,7 +107,7 @@ def _arrival(unit: Unit, rig: Rig, bench: Bench) -> tuple[Reading, ...]:
     name = next((each for each in reach if points[each] == output), reach[-1])
     wanted = Reading(name, "level", rig.hidden.channel, frequency=unit.setup.frequencies[0],
                      instrument=unit.setup.instrument)  # fmt: skip
-    reading, _, _ = _taken(rig, bench, wanted, instrument_of(unit, wanted), 0)
+    reading, _, _ = simulated(rig, bench, wanted, instrument_of(unit, wanted), 0)
     return (reading,) if reading is not None else ()
 
 
@@ -176,7 +176,7 @@ def _read(drill: Drill, rig: Rig, text: str) -> Answer:
         return _went(drill, drill.bench, step, hazard)
     if wanted.quantity not in OFF and not drill.bench.power:
         raise UserError("the power is off: there is nothing to read but resistance, diode test and esr.")
-    reading, says, seen = _taken(rig, drill.bench, wanted, instrument, 1 + len(drill.readings))
+    reading, says, seen = simulated(rig, drill.bench, wanted, instrument, 1 + len(drill.readings))
     compared = reading is not None and comparable(rig.unit, drill.hidden, drill.bench, reading)
     left_over = seen.left if seen is not None else 1.0
     step = replace(step, reading=reading, says=says, left=left_over, compared=compared)
@@ -204,7 +204,7 @@ def comparable(unit: Unit, hidden: Hidden, bench: Bench, reading: Reading) -> bo
     return bool(same and heard and not (changed or bench.lifted or bench.bridged))
 
 
-def _taken(
+def simulated(
     rig: Rig, bench: Bench, wanted: Reading, instrument: Instrument, number: int
 ) -> tuple[Reading | None, str, Seen | None]:
     """Return a reading, what to say where there is none, and what was there."""
@@ -230,7 +230,8 @@ def _taken(
         value = level_shown(seen, instrument, wanted.frequency) if wanted.frequency is not None else seen.dc
     if not np.isfinite(value):
         return None, "It moves about, and no value can be read.", None
-    return reading_of(hidden, wanted, value, instrument, number), "", seen
+    reading = reading_of(hidden, wanted, value, instrument, number)
+    return reading, "", on_screen(seen, reading, value) if seen is not None else None
 
 
 def _off(rig: Rig, bench: Bench, channel: str, wanted: Reading, instrument: Instrument) -> float:

@@ -67,8 +67,6 @@ class Hidden:
     ----------
     unit : str
         Its short name.
-    place : str
-        Its folder, where it is none of the shipped units.
     made_of : str
         Digest of its healthy circuit at nominal values, by which a unit that was changed since is known.
     level, seed : int
@@ -90,7 +88,6 @@ class Hidden:
     """
 
     unit: str
-    place: str
     made_of: str
     level: int
     seed: int
@@ -127,7 +124,7 @@ def own_numbers(circuit: Circuit, part: str) -> set[str]:
 def hidden_record(hidden: Hidden) -> dict[str, Any]:
     """Return what a drill hides as plain data."""
     return {
-        "unit": hidden.unit, "place": hidden.place, "made of": hidden.made_of, "level": hidden.level,
+        "unit": hidden.unit, "made of": hidden.made_of, "level": hidden.level,
         "seed": hidden.seed, "channel": hidden.channel, "good": hidden.good, "condition": hidden.condition,
         "faults": [_fault_record(each) for each in hidden.faults], "generator": hidden.generator,
         "built": {name: _built_record(each) for name, each in hidden.built.items()},
@@ -145,7 +142,7 @@ def hidden_from(data: Mapping[str, Any]) -> Hidden:
         If something is missing or of another sort.
     """
     return Hidden(
-        unit=data["unit"], place=data["place"], made_of=data["made of"], level=int(data["level"]),
+        unit=data["unit"], made_of=data["made of"], level=int(data["level"]),
         seed=int(data["seed"]), channel=data["channel"], good=data["good"], condition=data["condition"],
         faults=tuple(_fault_from(each) for each in data["faults"]), generator=float(data["generator"]),
         built={name: _built_from(each) for name, each in data["built"].items()},

@@ -77,6 +77,20 @@ def reading_of(hidden: Hidden, wanted: Reading, value: float, instrument: Instru
     return replace(found, text=shown_text(found))
 
 
+def on_screen(seen: Seen, reading: Reading, value: float) -> Seen:
+    """Return what an instrument's screen shows: as large as it reads.
+
+    Parameters
+    ----------
+    seen : Seen
+    reading : Reading
+    value : float
+        What it would have read without errors.
+    """
+    share = reading.value / value if reading.value is not None and value else 1.0
+    return replace(seen, rms=seen.rms * share, swing=seen.swing * share, wave=seen.wave * share)
+
+
 def shown_text(reading: Reading) -> str:
     """Return what is written down of a reading: ``1.2 Vpp``, ``OL``."""
     if reading.word:

@@ -12,6 +12,7 @@ from lostgain.readings.typed import implied_channel, place_cells, typed
 from lostgain.readings.words import quantities
 from lostgain.readings.words import quantity as quantity_of
 from lostgain.teach.hidden import Bench, Hidden
+from lostgain.unit import called
 from lostgain.unit.model import Unit
 
 #: Quantities that a drill simulates.
@@ -45,7 +46,7 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     if quantity in LEVELS and "frequency" not in cells:
         cells["frequency"] = f"{bench.frequency!r} Hz"
     if len(unit.channels) > 1 and "channel" not in cells and quantity not in WHOLE_UNIT:
-        cells["channel"] = implied_channel(unit, cells) or (last.channel if last else "") or hidden.channel
+        cells["channel"] = _meant(unit, hidden, cells, last)
     named = "instrument" in cells
     unit_of = UNITS[quantity] if quantity not in LEVELS else "V rms"
     found = typed(unit, {"quantity": quantity, **cells, "value": f"1 {unit_of}"}).rows[0]
@@ -61,6 +62,15 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     if found.lifted and (found.channel or unit.channels[0].name, found.point.split()[0]) not in bench.lifted:
         raise UserError(f"{found.point} is not lifted: lift {found.point.split()[0]} first.")
     return found
+
+
+def _meant(unit: Unit, hidden: Hidden, cells: dict[str, str], last: Reading | None) -> str:
+    """Return the channel that a place is in: the one whose board has that name, else where the last reading was."""
+    if implied := implied_channel(unit, cells):
+        return implied
+    if any(called(each, cells["test point"]) != cells["test point"] for each in unit.channels):
+        return unit.channels[0].name
+    return (last.channel if last else "") or hidden.channel
 
 
 def _alone(hidden: Hidden) -> bool:

@@ -1,0 +1,101 @@
+"""The debrief of a drill, in the terminal."""
+
+from __future__ import annotations
+
+from lostgain.quantities import show
+from lostgain.report.text_bench import asked_text
+from lostgain.report.text_drill import step_title
+from lostgain.report.text_layout import joined, section, table, wrapped
+from lostgain.report.text_match import percent
+from lostgain.teach.debrief import Debrief, Known
+from lostgain.teach.hazards import hazard
+from lostgain.teach.record import UNSAFE
+from lostgain.unit.model import Unit
+
+_STOPS = {
+    "sure": "sure of one part", "alike": "down to parts that nothing in reach tells apart",
+    "idle": "at an end: no reading left would change what to do", "healthy": "sure that nothing is wrong",
+    "unexplained": "at a loss: no single part explains it", "given up": "no further",
+}  # fmt: skip
+
+
+def debrief_text(looked: Debrief, unit: Unit) -> str:
+    """Return a drill looked back at.
+
+    Parameters
+    ----------
+    looked : Debrief
+    unit : Unit
+    """
+    return joined([
+        _verdict(looked), [*section("What had failed"), *_failed(looked)],
+        [*section("Beside the policy of lostgain next"), *_beside(looked, unit)],
+        [*section("Step by step"), *_steps(looked, unit)],
+        [*section("What was known, and when"), *[line for each in looked.known for line in _known(each, unit)]],
+        _traps(looked),
+    ])  # fmt: skip
+
+
+def _verdict(looked: Debrief) -> list[str]:
+    drill, score = looked.drill, looked.score
+    if drill.ended == UNSAFE:
+        volts = show(0.0, "V")
+        found = hazard(drill.hazard, volts=volts, why="it is harmed by that")
+        return wrapped(f"Stopped by an unsafe act: {found.title}.")
+    lines = wrapped("Repaired." if score.solved else "Not repaired: the unit comes back.")
+    if score.needless:
+        lines += wrapped(f"Changed without need: {', '.join(score.needless)}.")
+    return lines
+
+
+def _failed(looked: Debrief) -> list[str]:
+    hidden = looked.drill.hidden
+    lines = [line for text in looked.failed for line in wrapped(f"{text} ({hidden.channel}).", "  ")]
+    if hidden.condition:
+        lines += wrapped(f"It showed under one condition: {hidden.condition}.", "  ")
+    return [*lines, *[line for text in looked.does for line in wrapped(text, "  ")]]
+
+
+def _beside(looked: Debrief, unit: Unit) -> list[str]:
+    score, best = looked.score, looked.score.best
+    rows = [["you", f"{score.minutes:.0f} min", str(score.readings), f"{score.money:.2f}"],
+            ["the policy", f"{best.minutes + best.repair:.0f} min", str(len(best.readings)), ""]]  # fmt: skip
+    lines = table(rows, "<>>>", ["", "time, repair included", "readings", "parts"])
+    taken = "; ".join(asked_text(each, unit) for each in best.readings) or "nothing more than what was read on arrival"
+    lines += wrapped(f"The policy read: {taken}. Then it was {_STOPS.get(best.stop, best.stop)}.", "  ")
+    if best.parts:
+        rank = f"; the right part is number {best.changed} of them" if best.changed else "; the right part is not there"
+        lines += wrapped(f"It had come down to {', '.join(best.parts[:5])}{rank}.", "  ")
+    return lines
+
+
+def _steps(looked: Debrief, unit: Unit) -> list[str]:
+    rows = []
+    for number, (step, bits) in enumerate(zip(looked.drill.steps, looked.score.told, strict=True), 1):
+        weighed = step.reading is not None and step.compared
+        told = f"{bits:+.2f} bit" if weighed else ""
+        result = step.reading.text if step.reading is not None else step.says
+        rows.append([str(number), step_title(step, unit), result, f"{step.minutes:g} min", told])
+    return table(rows, "><<>>", ["", "Step", "", "", "told"]) if rows else ["  Nothing was done."]
+
+
+def _known(each: Known, unit: Unit) -> list[str]:
+    when = "On arrival" if each.step < 0 else f"Step {each.step + 1}"
+    suspects = ", ".join(f"{name} {percent(share)}" for name, share in each.suspects)
+    lines = wrapped(f"{when}: {asked_text(each.reading, unit)}, {each.reading.text}: {suspects}.", "    ", "  ")
+    if each.out:
+        lines += wrapped(f"Excluded: {', '.join(each.out)}.", "    ")
+    if each.better is not None:
+        sooner = asked_text(each.better.reading, unit)
+        lines += wrapped(f"Sooner: {sooner}, expected to tell {each.better.bits:.1f} bit; "
+                         f"this one told {each.bits:.1f}.", "    ")  # fmt: skip
+    return lines
+
+
+def _traps(looked: Debrief) -> list[str]:
+    if not looked.traps:
+        return []
+    lines = section("Traps")
+    for each in looked.traps:
+        lines += wrapped(f"Step {each.step + 1}: {each.title}. {each.says}", "    ", "  ")
+    return lines
