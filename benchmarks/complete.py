@@ -37,7 +37,7 @@ Policy = Callable[["World", Path, list[int]], int]
 #: Cells a reading is cut into, and the least probability that is followed.
 CELLS, LEAST = 5, 1e-4
 #: Units drawn from each hypothesis (an even number), and their seed.
-DRAWN, SEED = 10, 1
+DRAWN, SEED = 30, 1
 
 
 @dataclass(frozen=True)
@@ -219,7 +219,7 @@ def by_lostgain(here: World, path: Path, left: list[int]) -> int:
         one, value = here.readings[reading].reading, float(here.shown[reading][cell])
         nothing = one.quantity == "level" and value < here.readings[reading].feature.floor
         rows.append(replace(one, word="nothing") if nothing else replace(one, value=value))
-    step = next_reading(here.table, Readings(tuple(rows)), most=10_000)
+    step = next_reading(here.table, Readings(tuple(rows)), most=10_000, others=False)
     places = {(here.readings[each].reading.point, here.readings[each].reading.quantity,
                here.readings[each].reading.frequency): each for each in left}  # fmt: skip
     for each in step.ranked:

@@ -44,12 +44,12 @@ class State:
     @cached_property
     def step(self) -> Next:
         """What lostgain says to do next: whether to stop, and the first thing to do."""
-        return next_reading(self.table, self.readings, None, self.rates, most=1)
+        return next_reading(self.table, self.readings, None, self.rates, most=1, others=False)
 
     @cached_property
     def steps(self) -> Next:
         """The same with everything that could be done, which takes longer."""
-        return next_reading(self.table, self.readings, None, self.rates, most=10_000)
+        return next_reading(self.table, self.readings, None, self.rates, most=10_000, others=False)
 
 
 Policy = Callable[[State], Candidate]

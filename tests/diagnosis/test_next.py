@@ -29,7 +29,8 @@ CUT = 0.05
 
 
 def ask(*rows: Reading, good: str = "", unreachable: tuple[tuple[str, str], ...] = (), most: int = 200) -> Next:
-    return next_reading(megaphone(), replace(readings(*rows, good=good), unreachable=unreachable), most=most)
+    taken_so_far = replace(readings(*rows, good=good), unreachable=unreachable)
+    return next_reading(megaphone(), taken_so_far, most=most, others=False)
 
 
 def asked(step: Next) -> list[NextReading]:
@@ -144,9 +145,9 @@ def test_out_of_reach_in_the_other_channel_does_not_matter_here() -> None:
 
 
 def test_stops_at_one_part() -> None:
-    step = ask(*taken("R6 open"))
+    step = ask(*taken("C1 open"))
     assert step.stop == "sure"
-    assert step.parts[0][0] == "R6"
+    assert step.parts[0][0] == "C1"
     assert step.action is not None
     assert step.action.text == "lift one leg of R6 and measure it"
     assert next_line(step, megaphone().circuit.unit).startswith("Lift one leg of R6 and measure it.")

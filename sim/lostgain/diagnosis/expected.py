@@ -214,7 +214,7 @@ def error_parts(volts: Values, feature: Feature, instrument: Instrument) -> tupl
         return own, at * instrument.scale_error, np.zeros_like(at)
     at = 1 / np.hypot(volts, feature.unit_size)
     own = at * np.hypot(volts * instrument.read_error, instrument.floor(QUANTITY[feature.frequency]) / 4)
-    zero = 0.0 if feature.frequency == RIPPLE else instrument.zero_error
+    zero = 0.0 if feature.whole_unit or feature.frequency == RIPPLE else instrument.zero_error
     return own, at * volts * instrument.scale_error, at * zero
 
 

@@ -29,10 +29,13 @@ class MoveKind:
 
 @dataclass(frozen=True)
 class ReadingTimes:
-    """Minutes of a reading with the probe in place, and what reads DC."""
+    """Minutes of a reading with the probe in place, and of one of the whole unit; what reads DC."""
 
     stay: float
     switch: float
+    current: float
+    current_risk: str
+    watts: float
     dc_instrument: str
 
 

@@ -34,6 +34,7 @@ from lostgain.diagnosis.model import Verdict
 from lostgain.diagnosis.moves import facts
 from lostgain.diagnosis.next_model import Move, Next, NextReading
 from lostgain.diagnosis.off_candidates import off_candidates
+from lostgain.diagnosis.other_candidates import other_candidates
 from lostgain.faults import Rates, rates
 from lostgain.readings import instruments
 from lostgain.readings.model import LEVELS, OFF, Instrument, Readings
@@ -52,6 +53,7 @@ def next_reading(
     rate_set: str | Rates = "bench",
     knowledge: Knowledge | None = None,
     most: int = 8,
+    others: bool = True,
 ) -> Next:
     """Return what to read or do next.
 
@@ -67,6 +69,8 @@ def next_reading(
     knowledge : Knowledge or None
     most : int
         How many readings and moves to give, at most.
+    others : bool
+        Whether rail currents, mains watts and DC across parts can be read too.
     """
     chosen = rates(rate_set) if isinstance(rate_set, str) else rate_set
     odd = verdict.contradiction if verdict is not None else None
@@ -76,6 +80,7 @@ def next_reading(
     known = instruments(table.circuit.unit.folder)
     channels = _channels(table, believed, readings)
     wanted = candidates(table, readings, known, channels)
+    wanted += other_candidates(table, readings, known, channels) if others else []
     wanted += off_candidates(table, readings, known, channels, believed)
     if wanted:
         mean, sigma = expected(table, believed, wanted, known)
@@ -111,15 +116,20 @@ def _channels(table: Table, believed: Belief, readings: Readings) -> list[str]:
     return found + [readings.good] * (readings.good != "" and readings.good not in found)
 
 
+def _risk(quantity: str) -> str:
+    if quantity in OFF:
+        return facts().power_off.risk
+    return facts().reading.current_risk if quantity == "current" else ""
+
+
 def _reading(each: Candidate, number: int, gain: Told, instrument: Instrument) -> NextReading:
     one = each.reading
-    off = one.quantity in OFF
     return NextReading(
         point=one.point, quantity=one.quantity, channel=one.channel, frequency=one.frequency,
         instrument=one.instrument, given_as=one.given_as if one.quantity in LEVELS else "plain",
         floor=each.feature.floor if one.quantity in LEVELS else instrument.floor(one.quantity), minutes=each.minutes,
         information=float(gain.bits[number]), right=max(0.0, float(gain.right[number])),
-        against=one.against, power="off" if off else "on", risk=facts().power_off.risk if off else "",
+        against=one.against, power="off" if one.quantity in OFF else "on", risk=_risk(one.quantity),
         largest=each.feature.most,
     )  # fmt: skip
 

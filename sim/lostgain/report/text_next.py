@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lostgain.diagnosis.next_model import Expectation, Instead, Move, Next, NextReading
 from lostgain.quantities import show, show_level
-from lostgain.readings.model import LEVELS, OFF, UNITS
+from lostgain.readings.model import LEVELS, OFF, UNITS, WHOLE_UNIT
 from lostgain.report.text_layout import joined, section, wrapped
 from lostgain.unit import called
 from lostgain.unit.model import Unit
@@ -82,9 +82,9 @@ def each_text(each: NextReading | Move, unit: Unit) -> str:
     """Return what to read or do: ``U2 pin 1, level at 500 Hz``."""
     if isinstance(each, Move):
         return each.text
-    channel = next(one for one in unit.channels if one.name == each.channel)
+    channel = next((one for one in unit.channels if one.name == each.channel), unit.channels[0])
     what = f"{each.quantity} at {show(each.frequency, 'Hz')}" if each.frequency is not None else each.quantity
-    place = f" in {each.channel}" if len(unit.channels) > 1 else ""
+    place = f" in {each.channel}" if len(unit.channels) > 1 and each.channel else ""
     other = f" to {called(channel, each.against)}" if each.against else ""
     off = ", power off" if each.power == "off" else ""
     return f"{called(channel, each.point)}{other}{place}, {what}{off}"
@@ -131,6 +131,8 @@ def value_text(each: Expectation, reading: NextReading) -> str:
 def _volts(value: float, reading: NextReading) -> str:
     if reading.quantity in OFF:
         return "OL" if value > reading.largest else show(value, UNITS[reading.quantity], 2)
+    if reading.quantity in WHOLE_UNIT:
+        return show(value, UNITS[reading.quantity], 2)
     if reading.quantity not in LEVELS:
         return "0 V" if abs(value) < 0.5e-3 or abs(value) < reading.floor / 2 else show(value, "V", 2)
     return "nothing" if value < reading.floor else show_level(value, reading.given_as, 2)
