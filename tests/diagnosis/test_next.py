@@ -149,8 +149,8 @@ def test_stops_at_one_part() -> None:
     assert step.stop == "sure"
     assert step.parts[0][0] == "C1"
     assert step.action is not None
-    assert step.action.text == "lift one leg of R6 and measure it"
-    assert next_line(step, megaphone().circuit.unit).startswith("Lift one leg of R6 and measure it.")
+    assert step.action.text == "lift one leg of C1 and measure it"
+    assert next_line(step, megaphone().circuit.unit).startswith("Lift one leg of C1 and measure it.")
 
 
 def test_stops_at_parts_that_nothing_tells_apart() -> None:
