@@ -98,7 +98,19 @@ def _points(prediction: Prediction) -> list[str]:
         volts = [_dc(float(state.dc[index])) for state in (prediction.healthy, prediction.faulty)]
         rows.append([name, *shapes, *volts])
     heads = ["Test point", "Picture", "failed", "DC, generator off", "failed"]
-    return [*section("What the oscilloscope and the meter show"), *table(rows, "<<<>>", heads)]
+    return [*section("What the oscilloscope and the meter show"), *table(rows, "<<<>>", heads), *_ripple(prediction)]
+
+
+def _ripple(prediction: Prediction) -> list[str]:
+    """Ripple at every test point, where the supply is described."""
+    healthy, faulty = prediction.healthy.ripple, prediction.faulty.ripple
+    if not len(healthy):
+        return []
+    rows = [
+        [name, *(show(float(value), "Vpp") if not value < 1e-4 else "nothing" for value in (healthy[row], faulty[row]))]
+        for row, name in enumerate(prediction.points)
+    ]
+    return ["", *section("Ripple, with the mains on"), *table(rows, "<>>", ["Test point", "Healthy", "Failed"])]
 
 
 def _shape(state: State, point: int) -> str:

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit
 from lostgain.circuit.model import driven
-from lostgain.engine import Outcome, Pool, Session
+from lostgain.engine import Outcome, Pool, RunFailed, Session
 from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
+from lostgain.signatures.ripple import powered
 from lostgain.signatures.steady import WAVE_POINTS, Steady, steady
 
 Values = NDArray[np.float64]
@@ -40,6 +41,8 @@ class State:
     settled : array of bool, (frequency,)
     response : array, (frequency of the sweep,)
         Small-signal gain from the generator to the output, as a ratio.
+    ripple : array, (point,) [V peak to peak]
+        With the mains on and the generator off; without points where the unit's supply is not described.
     trouble : tuple of str
         Runs that gave no result, with what ngspice said; their numbers are NaN.
     """
@@ -51,6 +54,7 @@ class State:
     settled: NDArray[np.bool_]
     response: Values
     trouble: tuple[str, ...] = ()
+    ripple: Values = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -112,7 +116,7 @@ def sweep_frequencies() -> Values:
     return np.logspace(np.log10(BAND[0]), np.log10(BAND[1]), round(decades * PER_DECADE) + 1)
 
 
-def _run(session: Session, item: _Run) -> tuple[Values, Values] | Steady:
+def _run(session: Session, item: _Run) -> tuple[Values, Values, Values] | Steady:
     """One analysis: DC and response, or the sine at one frequency. Each on its own, so that one lost costs no other."""
     circuit, faults, frequency = item
     flat = circuit.flat
@@ -120,11 +124,16 @@ def _run(session: Session, item: _Run) -> tuple[Values, Values] | Steady:
         flat = put_in(flat, fault, circuit)
     setup = circuit.unit.setup
     nodes = list(circuit.points.values())
+    ripple = np.zeros(0)
+    if circuit.unit.supplies:
+        flat, ripple, remark = powered(session, flat, circuit, faults, None, False)
+        if remark:
+            raise RunFailed(remark, ())
     if frequency is not None:
         return steady(session, flat, setup.generator, frequency, setup.start_dc, nodes)
     session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
     dc = session.op(nodes)
-    return dc, np.abs(session.sweep(*BAND, PER_DECADE, [circuit.output])[1][0]) / setup.generator
+    return dc, np.abs(session.sweep(*BAND, PER_DECADE, [circuit.output])[1][0]) / setup.generator, ripple
 
 
 def _state(circuit: Circuit, outcomes: Sequence[Outcome]) -> State:
@@ -135,9 +144,10 @@ def _state(circuit: Circuit, outcomes: Sequence[Outcome]) -> State:
     level, swing = np.full((points, count), np.nan), np.full((points, count), np.nan)
     wave, settled = np.full((points, count, WAVE_POINTS), np.nan), np.zeros(count, dtype=bool)
     trouble: list[str] = []
+    ripple = np.full(points if circuit.unit.supplies else 0, np.nan)
     small, *in_time = outcomes
     if small.error is None:
-        dc, response = small.value
+        dc, response, ripple = small.value
     else:
         trouble.append(f"no operating point: {small.error}")
     for index, (frequency, outcome) in enumerate(zip(frequencies, in_time, strict=True)):
@@ -147,4 +157,4 @@ def _state(circuit: Circuit, outcomes: Sequence[Outcome]) -> State:
         found: Steady = outcome.value
         level[:, index], swing[:, index], wave[:, index] = found.level, found.swing, found.wave
         settled[index] = found.settled
-    return State(dc, level, swing, wave, settled, response, tuple(trouble))
+    return State(dc, level, swing, wave, settled, response, tuple(trouble), ripple)

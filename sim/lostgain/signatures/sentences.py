@@ -14,6 +14,8 @@ from lostgain.unit.branches import behind
 CHANGED_DB = 1.0
 CHANGED_VOLTS = 0.1
 CHANGED_SHARE = 0.1
+#: Ripple counts as changed by this factor; below this [V peak to peak] there is none.
+CHANGED_RIPPLE, LITTLE_RIPPLE = 1.5, 5e-3
 
 _WHOLE = "The signal is whole at every test point"
 _DC_RIGHT = "DC is as it should be at every test point."
@@ -29,6 +31,7 @@ def sentences(prediction: Prediction) -> list[str]:
     if not np.isfinite(prediction.faulty.level[:, 0]).all():
         return ["The simulation gave no level for this failure: " + "; ".join(prediction.faulty.trouble) + "."]
     told = [_signal(prediction), *_picture(prediction), *_band(prediction), *_dc(prediction)]
+    told += _ripple(prediction)
     if len(told) == 2 and told[0].startswith(_WHOLE) and told[1] == _DC_RIGHT and prediction.faulty.settled.all():
         told.append("This failure leaves no mark at these test points: no reading of this set-up can show it.")
     if not prediction.faulty.settled.all():
@@ -55,13 +58,20 @@ def changed(prediction: Prediction, frequency: int = 0) -> np.ndarray:
     for point in range(len(prediction.points)):
         shapes = [picture(each.wave[point, frequency], each.level[point, frequency]) for each in (healthy, faulty)]
         off[point] |= shapes[0] != shapes[1]
-    return np.asarray(off)
+    return np.asarray(off & _of_signal(prediction))
+
+
+def _of_signal(prediction: Prediction) -> np.ndarray:
+    """At which test points the signal counts, and not what is left of it on a supply: array of bool, (point,)."""
+    supplies = {stage.name for stage in prediction.circuit.unit.supplies}
+    return np.array([point.stage not in supplies for point in prediction.circuit.unit.points])
 
 
 def _signal(prediction: Prediction) -> str:
     """Where along the chain the signal changes."""
     change = _decibels(prediction, 0)
     heard = prediction.healthy.level[:, 0] > 4 * NOTHING
+    heard = heard & _of_signal(prediction)
     off = np.flatnonzero((np.abs(change) > CHANGED_DB) & heard)
     where = f"at {prediction.frequencies[0]:g} Hz"
     if len(off) == 0:
@@ -102,6 +112,8 @@ def _what(decibels: float, volts: float) -> str:
 def _picture(prediction: Prediction) -> list[str]:
     """What the screen shows where the shape has changed."""
     for index, name in enumerate(prediction.points):
+        if not _of_signal(prediction)[index]:
+            continue
         was = picture(prediction.healthy.wave[index, 0], prediction.healthy.level[index, 0])
         now = picture(prediction.faulty.wave[index, 0], prediction.faulty.level[index, 0])
         if now and now != was:
@@ -119,6 +131,7 @@ def _band(prediction: Prediction) -> list[str]:
         change = _decibels(prediction, index) - middle
         heard = prediction.faulty.level[:, index] > 4 * NOTHING
         heard |= prediction.faulty.level[:, 0] > 4 * NOTHING
+        heard &= _of_signal(prediction)
         off = np.flatnonzero((np.abs(change) > CHANGED_DB) & heard)
         if len(off) == 0:
             continue
@@ -151,6 +164,30 @@ def _dc(prediction: Prediction) -> list[str]:
     if worst != first:
         text += f", and {_volts(faulty[worst])} at {prediction.points[worst]}"
     return [text + "."]
+
+
+def _ripple(prediction: Prediction) -> list[str]:
+    """Where ripple has changed most, and what of it comes out."""
+    healthy, faulty = prediction.healthy.ripple, prediction.faulty.ripple
+    if not len(healthy) or not np.isfinite(faulty).all():
+        return []
+    ratio = np.maximum(faulty, LITTLE_RIPPLE) / np.maximum(healthy, LITTLE_RIPPLE)
+    size = np.abs(np.log(ratio))
+    worst = int(np.argmax(size))
+    if size[worst] < np.log(CHANGED_RIPPLE):
+        return []
+    # of points that differ about as much, the one with most ripple tells best
+    alike = np.flatnonzero(size > 0.7 * size[worst])
+    worst = int(alike[np.argmax(np.maximum(healthy, faulty)[alike])])
+    text = f"Ripple, mains on, is {_vpp(faulty[worst])} at {prediction.points[worst]} instead of {_vpp(healthy[worst])}"
+    last = len(prediction.points) - 1
+    if worst != last and size[last] > np.log(CHANGED_RIPPLE):
+        text += f", and {_vpp(faulty[last])} at {prediction.points[last]}"
+    return [text + "."]
+
+
+def _vpp(value: float) -> str:
+    return show(float(value), "Vpp") if value >= 1e-4 else "nothing"
 
 
 def _volts(value: float) -> str:

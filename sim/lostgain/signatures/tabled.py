@@ -39,5 +39,6 @@ def _state(table: Table, row: int) -> State:
         wave=np.asarray(table.data["wave"].values[row], dtype=float),
         settled=np.asarray(table.data["settled"].values[row], dtype=bool),
         response=np.full(len(sweep_frequencies()), np.nan),
+        ripple=table.values("ripple")[row, 0] if "ripple" in table.data else np.zeros(0),
         trouble=() if status == "ok" else (status,),
     )
