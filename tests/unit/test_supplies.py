@@ -1,0 +1,69 @@
+"""Supplies in a unit file: what they deliver, and the mistakes one can make."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from lostgain.faults.listing import is_shared
+from lostgain.problems import UserError
+from lostgain.readings.values import parse
+from lostgain.unit import open_unit
+from tests.published.test_supplies import UNIT
+
+
+def write(folder: Path, text: str) -> Path:
+    (folder / "unit.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+def test_supply_stages_deliver_their_rails(tmp_path: Path) -> None:
+    unit = open_unit(write(tmp_path, UNIT))
+    assert [stage.name for stage in unit.supplies] == ["Rectifier", "Smoothing"]
+    assert [(rail.name, rail.fed_by) for rail in unit.rails] == [("HT", "Rectifier"), ("HT2", "Smoothing")]
+    assert unit.feed is not None
+    assert (unit.feed.volts, unit.feed.frequency) == (230, 50)
+    assert "HT" not in unit.parts  # what fails is what delivers it
+    assert is_shared(unit.parts["C1"], unit)
+    assert not is_shared(unit.parts["V1A"], unit)
+    assert [(each.designator, each.volts, each.bleeder) for each in unit.reservoirs] == [
+        ("C1", 280, 6800), ("C2", 270, None),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('rails = { out = "HT" }', 'rails = { out = "HX" }', "there is no rail “HX”"),
+        ('rails = { out = "HT" }', "", "out"),
+        ('HT = "+280 V"', 'HT = "-280 V"', "delivers a positive rail at out"),
+        ('rails = { in = "HT", out = "HT2" }', 'rails = { in = "HT2", out = "HT" }', "which no supply stage ahead"),
+        ('rails = { in = "HT", out = "HT2" }', 'rails = { in = "HT", out = "HT" }', "delivered twice"),
+        ('use = "supply-filter"', 'use = "coupling"', "delivers no rail"),
+        ('use = "supply-filter"', 'use = "supply-fitler"', "Did you mean supply-filter"),
+        ('frequency = "50 Hz"', 'frequency = "50 kHz"', "can’t be"),
+        ('volts = "230 V"\n', "", r"\[mains\] needs volts"),
+        ('use = "triode-stage"', 'use = "supply-shunt"', r"belongs under \[\[supply\]\]"),
+    ],
+)
+def test_mistakes(tmp_path: Path, old: str, new: str, said: str) -> None:
+    with pytest.raises(UserError, match=said):
+        open_unit(write(tmp_path, UNIT.replace(old, new)))
+
+
+def test_mains_without_a_supply_is_a_mistake(tmp_path: Path) -> None:
+    text = UNIT[: UNIT.index("[[supply]]")] + UNIT[UNIT.index("[[stage]]") :]
+    with pytest.raises(UserError, match="whose supply is described"):
+        open_unit(write(tmp_path, text))
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [("1.2 Vpp", 1.2), ("80 mV", 0.08), ("100 mV rms", 0.3464), ("< 5 mVpp", 0.005), ("30 mV peak", 0.06)],
+)
+def test_ripple_is_peak_to_peak(text: str, value: float) -> None:
+    """A sawtooth's rms value is its peak-to-peak over 2 times the square root of 3 (textbook)."""
+    found = parse(text, "ripple")
+    assert found.quantity == "ripple"
+    assert found.value == pytest.approx(value, rel=1e-3)
