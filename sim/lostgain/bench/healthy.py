@@ -77,6 +77,12 @@ def healthy_dc(table: Table, point: str) -> Range:
     return spread(table.values("dc")[0, :, table.points.index(point)])
 
 
+def healthy_ripple(table: Table, point: str) -> tuple[float, float, float]:
+    """Return the ripple of the healthy unit at a test point: lowest, nominal, highest [V peak to peak]."""
+    found = spread(table.values("ripple")[0, :, table.points.index(point)])
+    return found.low, found.nominal, found.high
+
+
 def healthy_level(table: Table, point: str, index: int, quantity: str = "level") -> Range:
     """Return the level of the healthy unit at a test point and the frequency of that index.
 

@@ -31,7 +31,7 @@ class Expected:
     Parameters
     ----------
     quantity : str
-        ``level``, ``dc``, or ``check`` for a look with the ohmmeter.
+        ``level``, ``dc``, ``ripple``, or ``check`` for a look with the ohmmeter.
     frequency : float or None
         Generator frequency of a level [Hz].
     volts : Range or None

@@ -11,7 +11,16 @@ from typing import Any
 import numpy as np
 
 from lostgain.bench.cautions import SAFE_VOLTS, never_open
-from lostgain.bench.healthy import NINE_TENTHS, as_read, healthy_dc, healthy_level, output_point, picture, spread
+from lostgain.bench.healthy import (
+    NINE_TENTHS,
+    as_read,
+    healthy_dc,
+    healthy_level,
+    healthy_ripple,
+    output_point,
+    picture,
+    spread,
+)
 from lostgain.bench.off_steps import across_parts
 from lostgain.bench.sheet_model import Expected, Range, Row, Step
 from lostgain.quantities import PP_PER_RMS, show
@@ -56,7 +65,9 @@ def steps(table: Table) -> Iterator[Step]:
         yield _step("limiter_loaded" if never_open(unit) else "limiter", unit, powered)
     reached = [point for point in unit.points if point.reach]
     floor = instrument_of(unit).floor_dc
-    backwards = [_row(point, unit, (_dc(table, point.name, floor),)) for point in reversed(reached)]
+    backwards = [
+        _row(point, unit, (_dc(table, point.name, floor), *_ripple(table, point))) for point in reversed(reached)
+    ]
     yield _step("dc", unit, backwards)
     yield _step("signal", unit, [_signal(table, point) for point in reached])
     if common := list(_common(table)):
@@ -220,6 +231,20 @@ def _other_terminals(table: Table) -> set[str]:
 def _dc(table: Table, point: str, floor: float) -> Expected:
     instrument = instrument_of(table.circuit.unit)
     return Expected("dc", volts=as_read(healthy_dc(table, point), instrument, "dc"), floor=floor)
+
+
+def _ripple(table: Table, point: TestPoint) -> tuple[Expected, ...]:
+    """What ripple to expect at a supply's point, and at the output, where the supply is described."""
+    unit = table.circuit.unit
+    if "ripple" not in table.data:
+        return ()
+    own = {stage.name for stage in unit.supplies}
+    low, middle, high = healthy_ripple(table, point.name)
+    if point.stage not in own and point.name != output_point(table):
+        return ()
+    if not high > PP_PER_RMS * instrument_of(unit).floor_level:
+        return (Expected("ripple", text="next to nothing"),)
+    return (Expected("ripple", text=f"{show(middle, 'Vpp')}, {show(low, 'Vpp', 2)} … {show(high, 'Vpp', 2)}"),)
 
 
 def _signal(table: Table, point: TestPoint) -> Row:

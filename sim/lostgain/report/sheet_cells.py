@@ -109,7 +109,7 @@ def lines(row: Row) -> list[Line]:
 
 def _line(expected: Expected) -> Line:
     if expected.volts is None:
-        return Line("check", expected.text)
+        return Line("ripple" if expected.quantity == "ripple" else "check", expected.text)
     if math.isnan(expected.volts.nominal):
         return Line(_what(expected), "not computed")
     if expected.quantity == "dc":
