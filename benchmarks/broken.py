@@ -66,6 +66,8 @@ def _one(
     opened, shorted = between(rng, own["open_ohm"]), between(rng, own["short_ohm"])
     if kind == "opamp" and (done := _op_amp(flat, place, mode, severity, rng)) is not None:
         return done
+    if (done := _wound_or_heated(flat, place, mode, severity, rng)) is not None:
+        return done
     if kind == "rail":
         left = between(rng, own["rail_left"]) if mode == "missing" else severity
         return _scaled(flat, place, left)
@@ -117,6 +119,48 @@ def _op_amp(
         return flat.with_values({name: flat.elements[name].value + sign * between(rng, own["offset_volt"])})
     if mode in ("inp-open", "inn-open"):
         return _series(flat, place, mode[:3], 1e3 * between(rng, own["open_ohm"]))
+    return None
+
+
+#: Pins that a transformer's or a relay's mode opens, and pairs that a valve's, a regulator's or a relay's shorts.
+_OPENED = {"primary-open": "p1", "second-half-open": "p2", "tap-open": "ct", "secondary-open": "s1", "coil-open": "c1"}
+_SHORTED = {
+    "gk-short": ("g", "k"), "ak-short": ("a", "k"), "gg2-short": ("g", "g2"), "through": ("in", "out"),
+    "out-short": ("out", "com"), "coil-short": ("c1", "c2"), "welded": ("1", "2"),
+}  # fmt: skip
+
+
+def _wound_or_heated(
+    flat: FlatCircuit, place: PlacedPart, mode: str, severity: float | None, rng: np.random.Generator
+) -> FlatCircuit | None:
+    """Modes of valves, transformers, regulators and driven relays; None for another part."""
+    kind, own = place.part.kind, process()["faults"]
+    if kind not in ("triode", "pentode", "regulator", "driven-relay") and not kind.endswith("transformer"):
+        return None
+    if mode in _OPENED:
+        return _series(flat, place, _OPENED[mode], between(rng, own["open_ohm"]))
+    if mode in _SHORTED:
+        return _across(flat, place, *_SHORTED[mode], between(rng, own["short_ohm"]))
+    if mode == "interwinding":
+        return _across(flat, place, "p1", "s1", severity or 1e4)
+    inside = {
+        "heater-open": "vem",
+        "low-emission": "vem",
+        "gas": "vgas",
+        "shorted-turns": "rturns",
+        "off-value": "vref",
+    }
+    if mode in inside:
+        name = place.inside(inside[mode], flat)
+        now = flat.elements[name].value
+        left = {"heater-open": 0.0, "gas": 1.0, "shorted-turns": between(rng, own["short_ohm"])}
+        return flat.with_values({name: left[mode] if mode in left else now * (severity or 1.0)})
+    if mode in ("dead", "joint") and kind == "regulator":
+        return _series(flat, place, "out", severity or between(rng, own["open_ohm"]))
+    if mode == "joint":
+        return _series(flat, place, "k" if kind in ("triode", "pentode") else "p1", severity or 1e3)
+    if mode in ("open", "contact"):
+        return _series(flat, place, "1", severity or between(rng, own["open_ohm"]))
     return None
 
 

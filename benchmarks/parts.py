@@ -57,7 +57,9 @@ def built(circuit: Circuit, shared: Bench, rng: np.random.Generator) -> FlatCirc
             flat = _control(flat, place, shared, rng)
         elif place.part.kind == "opamp" and place.subckt:
             flat = _op_amp(flat, place, shared, rng)
-        elif place.part.device and not place.subckt:
+        elif place.part.device and place.subckt:
+            flat = _inside(flat, place, rng)
+        elif place.part.device:
             flat = _device(flat, place, shared, rng)
         elif place.element in flat.elements and flat.elements[place.element].has_value:
             factor = _within(place.part.tolerance, rng)
@@ -94,6 +96,19 @@ def _device(flat: FlatCircuit, place: PlacedPart, shared: Bench, rng: np.random.
             z = normal(rng)
             text = set_parameter(text, spread.parameter, now * spread.times**z + spread.add * z)
     return replace(flat, models={**flat.models, model: text})
+
+
+def _inside(flat: FlatCircuit, place: PlacedPart, rng: np.random.Generator) -> FlatCircuit:
+    """Draw what differs from device to device of a valve, a transformer or a regulator."""
+    for spread in device(place.part.device or "").spreads:
+        if spread.element:
+            try:
+                name = place.inside(spread.element, flat)
+            except KeyError:  # the unit's own netlist defines a subcircuit of that name
+                continue
+            z = normal(rng)
+            flat = flat.with_values({name: flat.elements[name].value * spread.times**z + spread.add * z})
+    return flat
 
 
 def _op_amp(flat: FlatCircuit, place: PlacedPart, shared: Bench, rng: np.random.Generator) -> FlatCircuit:
