@@ -134,7 +134,8 @@ def _volts(value: float, reading: NextReading) -> str:
     if reading.quantity in WHOLE_UNIT:
         return show(value, UNITS[reading.quantity], 2)
     if reading.quantity not in LEVELS:
-        return "0 V" if abs(value) < 0.5e-3 or abs(value) < reading.floor / 2 else show(value, "V", 2)
+        unit = UNITS.get(reading.quantity, "V")
+        return "0 V" if abs(value) < 0.5e-3 or abs(value) < reading.floor / 2 else show(value, unit, 2)
     return "nothing" if value < reading.floor else show_level(value, reading.given_as, 2)
 
 
