@@ -13,6 +13,7 @@ import lostgain
 from lostgain.cli.files import file_to_write, folder_to_write, written
 from lostgain.cli.progress import shown
 from lostgain.cli.words import table_argument
+from lostgain.problems import nearest
 from lostgain.report.text_layout import clean, wrapped
 
 ABOUT = (
@@ -31,6 +32,11 @@ def add(commands: Any) -> argparse.ArgumentParser:
                         help="a unit to hide a fault in, or a drill that somebody saved")  # fmt: skip
     parser.add_argument("--level", metavar="N", type=int, default=None, help="1 to 7; 1 if not given")
     parser.add_argument("--seed", metavar="S", type=int, help="the same seed hides the same fault; drawn if not given")
+    parser.add_argument("--fault", metavar='"C7 open"', action="append", default=[], dest="faults",
+                        help="for the teacher, with --save: hide this fault; repeatable")  # fmt: skip
+    parser.add_argument("--channel", metavar="NAME", default="", help="… in this channel")
+    parser.add_argument("--condition", metavar="WORD", default="",
+                        help="… which shows under a condition: warm, level or vibration (level 5)")  # fmt: skip
     parser.add_argument("--save", metavar="FILE", type=Path, help="write the drill to be shared, and end")
     parser.add_argument("--resume", metavar="FILE", type=Path, help="go on with a drill that was paused")
     parser.add_argument("--work", metavar="FILE", type=Path,
@@ -52,6 +58,8 @@ def run(args: argparse.Namespace) -> None:
     from lostgain.teach import keep
     from lostgain.teach.rig import Rig
 
+    if (args.faults or args.channel or args.condition) and not (args.faults and args.save):
+        raise lostgain.UserError("--channel and --condition go with --fault, and --fault with --save FILE.")
     unit, drill, path = _meant(args)
     if args.png is not None:
         folder_to_write(args.png)
@@ -105,13 +113,40 @@ def _meant(args: argparse.Namespace) -> tuple[lostgain.Unit, Any, Path | None]:
 
 
 def _drawn(args: argparse.Namespace, unit: lostgain.Unit, circuit: lostgain.Circuit, pool: lostgain.Pool) -> Any:
-    from lostgain.teach.drill import begin
+    from lostgain.teach.drill import begin, begun
 
+    number = args.level if args.level is not None else 1
     seed = args.seed if args.seed is not None else secrets.randbelow(1_000_000)
     if seed < 0:
         raise lostgain.UserError("--seed is a whole number from 0 on.")
     with shown("Hiding a fault") as line:
-        return begin(unit, circuit, args.level if args.level is not None else 1, seed, pool, line)
+        if args.faults:
+            return begun(unit, _chosen(args, unit, circuit, number, seed, pool), pool)
+        return begin(unit, circuit, number, seed, pool, line)
+
+
+def _chosen(
+    args: argparse.Namespace,
+    unit: lostgain.Unit,
+    circuit: lostgain.Circuit,
+    number: int,
+    seed: int,
+    pool: lostgain.Pool,
+) -> Any:
+    """Return what a drill hides whose fault the teacher chose."""
+    from lostgain.teach.draw import hide
+    from lostgain.teach.hidden import CONDITIONS
+
+    faults = tuple(lostgain.parse_fault(text, circuit) for text in args.faults)
+    names = [channel.name for channel in unit.channels]
+    channel = next((name for name in names if name.casefold() == args.channel.casefold()), "")
+    if args.channel and not channel:
+        raise lostgain.UserError(f"there is no channel '{args.channel}'. {nearest(args.channel, names)}".strip())
+    if (number == 5) != bool(args.condition) or (args.condition and args.condition not in CONDITIONS):
+        raise lostgain.UserError(f"--condition, one of {', '.join(CONDITIONS)}, belongs to --level 5 and to no other.")
+    if len(faults) > 1 and number != 6:
+        raise lostgain.UserError("more than one --fault belongs to --level 6.")
+    return hide(unit, circuit, number, seed, pool, faults, channel, args.condition)
 
 
 def _free(unit: lostgain.Unit, named: Path | None) -> Path:

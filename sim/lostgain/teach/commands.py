@@ -21,6 +21,8 @@ from lostgain.teach.standing import left, other_channel
 from lostgain.unit.controls import share
 from lostgain.unit.loads import load_names, parse_load
 
+#: A dummy load light enough that no output gives way to it.
+DUMMY = "10k"
 CAPACITORS = ("electrolytic", "film", "ceramic", "tantalum")
 
 
@@ -91,6 +93,8 @@ def control(rig: Rig, bench: Bench, rest: str) -> Done:
 
 def load(rig: Rig, bench: Bench, rest: str) -> Done:
     """Hang something on the output."""
+    if rest.strip().casefold() in ("loudspeaker", "speaker"):
+        rest = load_names()[0]
     try:
         found = parse_load(rest)
     except ValueError as error:
@@ -151,12 +155,14 @@ def _blown_again(rig: Rig, bench: Bench) -> Bench:
 
 
 def _with_power(rig: Rig, bench: Bench) -> Hazard | None:
+    """Return what is unsafe about the power being on; DC is that on a dummy load, ahead of what a loudspeaker does."""
     found = rig.load(bench)
     volts = None
     if found.speaker is not None:
+        dummy = replace(bench, load=DUMMY)
         for channel in rig.unit.channels:
-            circuit = rig.circuit(bench, channel.name)
-            seen = rig.see(bench, channel.name, (circuit.output, circuit.cold), _voltmeter(rig), None)
+            circuit = rig.circuit(dummy, channel.name)
+            seen = rig.see(dummy, channel.name, (circuit.output, circuit.cold), _voltmeter(rig), None)
             if isinstance(seen, Seen) and abs(seen.dc) > abs(volts or 0.0):
                 volts = seen.dc
     return of_power_on(rig.unit, bench, found, volts)

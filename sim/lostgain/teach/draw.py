@@ -82,6 +82,46 @@ def draw(unit: Unit, circuit: Circuit, number: int, seed: int, pool: Pool, progr
     raise UserError(f"this unit offers no drill of level {number} ({wanted.title}){why}. Try another level or seed.")
 
 
+def hide(
+    unit: Unit, circuit: Circuit, number: int, seed: int, pool: Pool, faults: tuple[Fault, ...],
+    channel: str = "", condition: str = "",
+) -> Hidden:  # fmt: skip
+    """Return a drill with faults that somebody chose.
+
+    Parameters
+    ----------
+    unit : Unit
+    circuit : Circuit
+    number : int
+        The level.
+    seed : int
+        Of the tolerances, the instruments and the order's wording.
+    pool : Pool
+    faults : tuple of Fault
+    channel : str
+        That has failed; drawn if empty.
+    condition : str
+        Of an intermittent fault, one of `lostgain.teach.hidden.CONDITIONS`.
+
+    Raises
+    ------
+    UserError
+        If nothing of it would be noticed.
+    """
+    wanted = level(number)
+    hidden = _unit(unit, circuit, wanted, seed, np.random.default_rng([seed, number]))
+    if channel:
+        others = [each.name for each in unit.channels if each.name != channel]
+        hidden = replace(hidden, channel=channel, good="" if wanted.alone or not others else others[0])
+    if any(each.shared for each in faults):
+        hidden = replace(hidden, good="")
+    hidden = replace(hidden, faults=faults, condition=condition)
+    found = noticed(unit, hidden, wanted, pool)
+    if not found:
+        raise UserError(f"nothing of that would be noticed at level {number} ({wanted.title}).")
+    return replace(hidden, symptoms=found)
+
+
 def _unit(unit: Unit, circuit: Circuit, wanted: Level, seed: int, rng: np.random.Generator) -> Hidden:
     """Draw the unit as it was built, the new parts in the drawer, and the instruments of the bench."""
     names = [channel.name for channel in unit.channels]

@@ -199,7 +199,8 @@ def comparable(unit: Unit, hidden: Hidden, bench: Bench, reading: Reading) -> bo
     changed = bench.replaced or bench.swapped or not shows(hidden, bench, unit.setup.generator)
     if reading.quantity in OFF:
         return not (changed or bench.bridged or (bench.lifted and not reading.lifted))
-    same = not bench.controls and not bench.load and abs(bench.generator - unit.setup.generator) < 1e-9
+    known = reading.quantity in WHOLE_UNIT or any(each.name == reading.point for each in unit.points)
+    same = known and not bench.controls and not bench.load and abs(bench.generator - unit.setup.generator) < 1e-9
     heard = reading.frequency is None or reading.frequency in unit.setup.frequencies
     return bool(same and heard and not (changed or bench.lifted or bench.bridged))
 

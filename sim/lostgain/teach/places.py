@@ -39,6 +39,8 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     UserError
         If it is no reading that the bench can give.
     """
+    if rail := _of_rail(unit, bench, text):
+        return rail
     cells = place_cells(unit, text)
     quantity = quantity_of(cells.get("quantity", "")) or ("level" if not cells.get("quantity") else "")
     if quantity not in READ:
@@ -50,7 +52,7 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     named = "instrument" in cells
     unit_of = UNITS[quantity] if quantity not in LEVELS else "V rms"
     found = typed(unit, {"quantity": quantity, **cells, "value": f"1 {unit_of}"}).rows[0]
-    chosen = found.instrument if named else _chosen(unit, bench, quantity, found.instrument)
+    chosen = found.instrument if named else _chosen(unit, bench, found)
     found = replace(found, instrument=chosen, value=None, text="", where=Where())
     if found.channel not in ("", hidden.channel) and _alone(hidden):
         raise UserError(f"only {hidden.channel} is on the bench.")
@@ -77,11 +79,25 @@ def _alone(hidden: Hidden) -> bool:
     return len(hidden.built) > 1 and not hidden.good
 
 
-def _chosen(unit: Unit, bench: Bench, quantity: str, usual: str) -> str:
-    """Return the instrument that reads a quantity: the one chosen by hand where it can, else the usual one."""
-    known = instruments(unit.folder)
+def _of_rail(unit: Unit, bench: Bench, text: str) -> Reading | None:
+    """Return a reading of a rail, ``VP, dc`` or ``VP, current``; None where a text names none."""
+    name, _, rest = (piece.strip() for piece in text.partition(","))
+    rail = next((each.name for each in unit.rails if each.name.casefold() == name.casefold()), "")
+    quantity = quantity_of(rest)
+    if not rail or quantity not in ("dc", "current"):
+        return None
+    found = Reading(rail, quantity, "")
+    return replace(found, instrument=_chosen(unit, bench, found))
+
+
+def _chosen(unit: Unit, bench: Bench, reading: Reading) -> str:
+    """Return the instrument of a reading: the one chosen by hand where it can read it, else the usual one.
+
+    Across a pair the usual one is a meter, whose leads are both free.
+    """
+    known, quantity, usual = instruments(unit.folder), reading.quantity, reading.instrument
     wanted = [bench.instrument] if bench.instrument else []
-    wanted += ["dmm-trms"] if quantity == "dc" else []
+    wanted += ["dmm-trms"] if quantity == "dc" or reading.against else []
     wanted += [quantities()[quantity].instrument or usual, usual, unit.setup.instrument]
     for name in wanted:
         function = dict(known[name].functions).get(quantity, name) if name in known else ""

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit, Element, FlatCircuit
 from lostgain.circuit.build import build
-from lostgain.circuit.model import COLD, SOURCE
+from lostgain.circuit.model import COLD, SOURCE, rail_node
 from lostgain.engine import Pool
 from lostgain.faults import Fault, put_in
 from lostgain.readings.model import Instrument
@@ -48,6 +48,10 @@ class Rig:
         self._circuits: dict[Any, Circuit] = {}
         self._supplied: dict[Any, tuple[FlatCircuit, Values]] = {}
         self._seen: dict[Any, Seen | str] = {}
+
+    def keep(self, circuit: Circuit) -> None:
+        """Use a circuit of the unit's own set-up that was built already."""
+        self._circuits["", ()] = circuit
 
     def circuit(self, bench: Bench, channel: str) -> Circuit:
         """Return a channel's circuit in the set-up that stands, at nominal values."""
@@ -180,9 +184,10 @@ class Rig:
         return {**self.hidden.built[channel].losses, **spare}
 
     def nodes(self, names: Sequence[str], bench: Bench, channel: str) -> tuple[str, str]:
-        """Return the nodes of a test point and of what the other lead is on; ground for an empty name."""
+        """Return the nodes of a test point or rail and of what the other lead is on; ground for an empty name."""
         points = self.circuit(bench, channel).points
-        one, other = (points[name] if name else "0" for name in names)
+        rails = {rail.name: rail_node(rail.name) for rail in self.unit.rails}
+        one, other = (points[name] if name in points else rails.get(name, "0") for name in names)
         return one, other
 
 

@@ -1,0 +1,150 @@
+"""Levels of drills: what each asks for, what each unit can offer, and the work order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from lostgain import UserError, build_circuit, open_unit
+from lostgain.faults import modes_for
+from lostgain.teach.draw import draw
+from lostgain.teach.drill import QUIETLY, begin, begun
+from lostgain.teach.hidden import CONDITIONS
+from lostgain.teach.order import levels, symptoms, titles, words
+from tests.teach.drilled import UNITS, done, drilled, megaphone, pool, values
+
+
+@pytest.mark.parametrize("number", [1, 2, 3, 4, 5, 6])
+def test_a_level_hides_what_it_says(number: int) -> None:
+    unit, circuit = megaphone()
+    drill = begin(unit, circuit, number, 3, pool())
+    hidden, wanted = drill.hidden, levels()[number]
+    assert len(hidden.faults) == wanted.faults
+    assert (hidden.condition in CONDITIONS) == wanted.condition
+    assert (hidden.good == "") == wanted.alone
+    assert drill.bench.power == wanted.power
+    assert bool(drill.start) == wanted.power
+    assert hidden.symptoms
+    said = " ".join(drill.order)
+    assert not any(part in said.split() for part in unit.parts)  # a part is never named
+    assert (f"stage {hidden.faults[0].stage}" in said) == wanted.stage
+
+
+def test_level_7_has_hum_distortion_or_dc() -> None:
+    unit, circuit = megaphone()
+    drill = begin(unit, circuit, 7, 2, pool())
+    assert set(drill.hidden.symptoms) <= {"hum", "distorted", "dc"}
+
+
+def test_the_same_seed_hides_the_same() -> None:
+    unit, circuit = megaphone()
+    assert draw(unit, circuit, 2, 5, pool()) == draw(unit, circuit, 2, 5, pool())
+    assert draw(unit, circuit, 2, 5, pool()) != draw(unit, circuit, 2, 6, pool())
+
+
+def test_a_unit_of_one_channel_has_no_good_one() -> None:
+    unit = open_unit(UNITS / "sallen-key")
+    circuit = build_circuit(unit, pool())
+    with pytest.raises(UserError, match="needs a good channel"):
+        draw(unit, circuit, 2, 1, pool())
+
+
+def test_there_is_no_level_9() -> None:
+    unit, circuit = megaphone()
+    with pytest.raises(UserError, match="no level 9"):
+        draw(unit, circuit, 9, 1, pool())
+
+
+def test_a_fault_that_nobody_notices_is_no_drill() -> None:
+    with pytest.raises(UserError, match="nothing of that would be noticed"):
+        drilled("R4 drift 1.1x")
+
+
+def test_alone_on_the_bench_means_alone() -> None:
+    with pytest.raises(UserError, match="only Port is on the bench"):
+        done(drilled("C3 open", level=3), "U101 pin 7")
+    with pytest.raises(UserError, match="no other channel"):
+        done(drilled("C3 open", level=3), "power off", "swap R4")
+
+
+def test_what_may_not_be_switched_on_is_not() -> None:
+    drill = drilled("C3 open", level=4)
+    with pytest.raises(UserError, match="must not be switched on"):
+        done(drill, "power on")
+    assert done(drill, "C3, esr").drill.readings[0].value > 20
+
+
+@pytest.mark.parametrize(
+    ("condition", "bring", "take"),
+    [("warm", "warm", "cool"), ("warm", "warm R6", "cool R6"), ("vibration", "tap R6", "tap R6")],
+)
+def test_an_intermittent_fault_comes_and_goes(condition: str, bring: str, take: str) -> None:
+    drill = drilled("R6 drift 0.25x", level=5, condition=condition)
+    drill = done(drill, "U1 pin 7", bring, "U1 pin 7", take, "U1 pin 7").drill
+    fine, bad, fine_again = values(drill)
+    assert bad / fine == pytest.approx(0.25, rel=0.1)
+    assert fine_again == pytest.approx(fine, rel=0.02)
+    assert [step.compared for step in drill.steps if step.reading] == [False, True, False]
+
+
+def test_tapping_elsewhere_brings_nothing() -> None:
+    drill = drilled("R6 drift 0.25x", level=5, condition="vibration")
+    before, after = values(done(drill, "U1 pin 7", "tap R4", "U1 pin 7").drill)
+    assert after == pytest.approx(before, rel=0.02)
+
+
+def test_a_fault_of_full_level_shows_at_full_level() -> None:
+    drill = drilled("R6 drift 0.25x", level=5, condition="level")
+    assert drill.bench.generator == pytest.approx(QUIETLY * 0.1)
+    quiet, loud = values(done(drill, "U1 pin 7", "generator 100 mV rms", "U1 pin 7").drill)
+    assert loud / quiet == pytest.approx(0.25 / QUIETLY, rel=0.1)
+
+
+def test_two_faults_need_both_parts() -> None:
+    drill = drilled("C3 open", "R6 drift 0.25x", level=6)
+    assert "still fails" in done(drill, "power off", "replace R6", "sign off").step.says
+    assert "repaired" in done(drill, "power off", "replace R6", "replace C3", "sign off").step.says
+
+
+def test_the_order_is_of_the_symptoms_and_of_the_seed() -> None:
+    unit, _ = megaphone()
+    hidden = drilled("C3 open").hidden
+    assert words(hidden, unit) == words(hidden, unit)
+    other = {words(replace(hidden, seed=seed), unit) for seed in range(8)}
+    assert len(other) > 1
+    assert titles(("low", "hum")) == "too little at the output, hum"
+
+
+def test_each_channel_can_fail() -> None:
+    unit, _ = megaphone()
+    drill = drilled("C3 open", channel="Starboard")
+    assert drill.hidden.good == "Port"
+    assert drill.start[0].channel == "Starboard"
+    assert begun(unit, drill.hidden, pool()).start == drill.start
+
+
+def test_symptoms_are_sorted_out() -> None:
+    from tests.teach.seen import sine
+
+    well = [sine(1.0)] * 3
+    flat = (0.0, 0.0)
+    quiet = (float("nan"), float("nan"))
+    assert symptoms(well, [sine(0.5), sine(0.5), sine(0.5)], flat, quiet) == ("low",)
+    assert symptoms(well, [sine(1e-4)] * 3, flat, quiet) == ("none",)
+    assert symptoms(well, [sine(2.0)] * 3, flat, quiet) == ("loud",)
+    assert symptoms(well, [sine(1.0), sine(0.3), sine(1.0)], flat, quiet) == ("no-bass",)
+    assert symptoms(well, [sine(1.0), sine(1.0), sine(0.3)], flat, quiet) == ("no-treble",)
+    assert symptoms(well, [sine(1.0, cut=0.5)] * 3, flat, quiet)[0] == "distorted"
+    assert symptoms(well, well, (0.0, 12.0), quiet) == ("dc",)
+    assert symptoms(well, well, flat, (1e-3, 50e-3)) == ("hum",)
+    assert symptoms(well, well, flat, quiet) == ()
+
+
+def test_every_condition_has_modes_that_come_with_it() -> None:
+    from lostgain.teach.draw import COMES
+
+    known = {mode.name for kind in ("resistor", "electrolytic", "npn", "opamp", "potentiometer", "connector")
+             for mode in modes_for(kind)}  # fmt: skip
+    assert set(COMES) == set(CONDITIONS)
+    assert all(set(modes) & known for name, modes in COMES.items() if name != "level")

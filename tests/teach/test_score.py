@@ -1,0 +1,183 @@
+"""Scoring and debrief: what each reading told, the policy beside it, traps, and what is kept of an apprentice."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from lostgain import power_off
+from lostgain.readings.model import OFF
+from lostgain.report.text_debrief import debrief_text
+from lostgain.report.text_progress import marks_text, progress_text
+from lostgain.teach import keep, progress
+from lostgain.teach.debrief import Debrief, debrief
+from lostgain.teach.mark import COLUMNS, mark
+from lostgain.teach.record import Step
+from lostgain.teach.score import needless, score_record
+from lostgain.teach.traps import trap_titles, traps
+from tests.diagnosis.megaphone import megaphone as table_of
+from tests.teach.drilled import done, drilled, megaphone, rigged
+
+
+@cache
+def looked(*lines: str, fault: str = "R6 drift 0.25x", level: int = 2) -> Debrief:
+    drill = done(drilled(fault, level=level), *lines).drill
+    rows = [each for each in drill.readings if each.quantity in OFF]
+    table = power_off(table_of(), rows) if rows else table_of()
+    with rigged(drill) as rig:
+        return debrief(drill, rig, table)
+
+
+GOOD = ("U1 pin 1", "U1 pin 6", "power off", "R6, resistance", "replace R6", "power on", "U1 pin 7", "sign off")
+
+
+def test_a_drill_that_went_well() -> None:
+    found = looked(*GOOD)
+    assert found.score.solved
+    assert found.score.share > 0.6
+    assert found.score.needless == ()
+    assert found.traps == ()
+    assert found.score.best.changed >= 1
+    assert "R6" in found.score.best.parts
+    assert found.score.best.minutes + found.score.best.repair <= found.score.minutes + 10
+
+
+def test_bits_add_up_to_what_is_not_known_any_more() -> None:
+    found = looked(*GOOD)
+    start = found.score.told[0] + found.score.left[0]
+    assert sum(found.score.told) == pytest.approx(start - found.score.left[-1])
+    told = {step.typed: bits for step, bits in zip(found.drill.steps, found.score.told, strict=True)}
+    assert told["R6, resistance"] > 0.2  # across the part that has drifted
+    assert told["power off"] == 0.0
+
+
+def test_the_debrief_says_what_was_known_and_what_it_excluded() -> None:
+    found = looked(*GOOD)
+    last = found.known[-1]
+    assert last.suspects[0][0] == "R6"
+    assert last.suspects[0][1] > 0.8
+    assert any(each.out for each in found.known)
+    text = debrief_text(found, megaphone()[0])
+    assert "R6 has drifted" in text
+    assert "Beside the policy" in text
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_reading_that_would_have_told_more_is_named() -> None:
+    found = looked("U101 pin 1", "U101 pin 7", "sign off")
+    assert any(each.better is not None for each in found.known)
+    assert not found.score.solved
+    assert found.score.share == 0.0
+
+
+def test_an_unsafe_drill_is_not_solved() -> None:
+    found = looked("earth lift")
+    assert not found.score.solved
+    assert found.score.hazard == "lifted-earth"
+    assert "unsafe" in debrief_text(found, megaphone()[0])
+
+
+def test_with_the_power_off_the_policy_stays_off() -> None:
+    drill = done(drilled("R6 drift 0.25x", level=4), "R6, resistance", "replace R6", "sign off").drill
+    with rigged(drill) as rig:
+        found = debrief(drill, rig, power_off(table_of(), drill.readings, OFF))
+    assert all(each.quantity in OFF for each in found.score.best.readings)
+    assert found.score.solved
+
+
+#: Each trap by lines that fall into it.
+FALLEN = {
+    "opamp-blamed": ("U1 pin 7", "power off", "replace U1", "sign off"),
+    "by-appearance": ("power off", "replace C1", "sign off"),
+    "one-reading": ("U1 pin 7", "power off", "replace R5", "sign off"),
+}
+
+
+@pytest.mark.parametrize("name", FALLEN)
+def test_a_trap_is_named(name: str) -> None:
+    drill = done(drilled("R6 drift 0.25x"), *FALLEN[name]).drill
+    assert name in {each.name for each in traps(drill, megaphone()[1])}
+
+
+def step(channel: str, turned: str, left: float = 1.0) -> Step:
+    drill = done(drilled("R6 drift 0.25x"), "U1 pin 7").drill
+    reading = replace(drill.readings[0], channel=channel)
+    return Step("U1 pin 7", "reading", 1.0, channel=channel, reading=reading, turned=turned, left=left)
+
+
+def test_channels_compared_at_other_controls() -> None:
+    drill = drilled("R6 drift 0.25x")
+    unlike = replace(drill, steps=(step("Port", "RV1 0.5"), step("Starboard", "")))
+    alike = replace(drill, steps=(step("Port", "RV1 0.5"), step("Starboard", "RV1 0.5")))
+    assert [each.name for each in traps(unlike, megaphone()[1])] == ["other-controls"]
+    assert traps(alike, megaphone()[1]) == ()
+
+
+def test_a_node_loaded_by_the_probe() -> None:
+    drill = drilled("R6 drift 0.25x")
+    assert [each.name for each in traps(replace(drill, steps=(step("Port", "", 0.8),)), megaphone()[1])] == [
+        "probe-loads"
+    ]
+
+
+def test_every_trap_has_a_test() -> None:
+    assert set(trap_titles()) == {*FALLEN, "other-controls", "probe-loads"}
+
+
+def test_what_failed_is_not_needless() -> None:
+    drill = done(drilled("R6 drift 0.25x"), "power off", "replace R6", "replace R5", "replace R106").drill
+    assert needless(drill) == ("R5", "R6")  # the second R6 is the other channel's
+
+
+@pytest.fixture
+def own_data(monkeypatch, tmp_path):
+    monkeypatch.setenv("LOSTGAIN_DATA", str(tmp_path))
+    return tmp_path
+
+
+def test_progress_is_kept_and_says_what_comes_next(own_data) -> None:
+    assert progress.progress(progress.rows()).count == 0
+    assert "No drill was finished" in progress_text(progress.progress([]))
+    for number in range(3):
+        progress.keep(looked(*GOOD), megaphone()[0], f"2026-01-0{number + 1}T10:00:00+00:00")
+    progress.keep(looked("earth lift"), megaphone()[0], "2026-01-04T10:00:00+00:00")
+    done_so_far = progress.rows()
+    found = progress.progress(done_so_far)
+    assert (found.count, found.solved, found.unsafe) == (4, 3, 1)
+    assert found.next_level == 1
+    assert found.by_kind[0].name == "resistor"
+    assert found.hazards == (("lifted-earth", 1),)
+    assert "Drill next: level 1" in progress_text(found)
+    json.dumps(progress.progress_record(found, done_so_far), allow_nan=False)
+
+
+def test_levels_go_up_once_the_last_drills_went_well() -> None:
+    row = {"kinds": "resistor", "level": 1, "traps": "", "hazard": "", "solved": 1, "minutes": 20.0,
+           "policy_minutes": 15.0}  # fmt: skip
+    assert progress.progress([row] * 2).next_level == 1
+    assert progress.progress([row] * 3).next_level == 2
+    assert progress.progress([row, row, {**row, "minutes": 90.0}]).next_level == 1
+
+
+def test_a_place_that_cannot_be_written_is_said(monkeypatch, tmp_path) -> None:
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("LOSTGAIN_DATA", str(tmp_path / "file"))
+    with pytest.raises(Exception, match="LOSTGAIN_DATA"):
+        progress.rows()
+
+
+def test_a_set_is_marked(tmp_path) -> None:
+    found = looked(*GOOD)
+    result = {**score_record(found.score), "traps": ["one-reading"]}
+    keep.write(replace(found.drill, result=result), tmp_path / "a.txt")
+    keep.write(drilled("C3 open"), tmp_path / "b.txt")
+    marks = [mark(tmp_path / name) for name in ("a.txt", "b.txt")]
+    assert [set(each) for each in marks] == [set(COLUMNS)] * 2
+    assert [each["ended"] for each in marks] == ["repaired", "unfinished"]
+    assert marks[0]["share"] == pytest.approx(found.score.share)
+    text = marks_text(marks)
+    assert "one reading was trusted" in text
+    assert max(map(len, text.splitlines())) <= 80
