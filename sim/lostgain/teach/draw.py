@@ -78,6 +78,7 @@ def draw(unit: Unit, circuit: Circuit, number: int, seed: int, pool: Pool, progr
         found = noticed(unit, tried, wanted, pool)
         if found:
             return replace(tried, symptoms=found)
+        pick.leave_out(faults)
     why = f"; none of {TRIES} faults drawn shows as it should" if faults else ""
     raise UserError(f"this unit offers no drill of level {number} ({wanted.title}){why}. Try another level or seed.")
 
@@ -209,7 +210,7 @@ class _Picker:
 
     def faults(self, rng: np.random.Generator) -> tuple[tuple[Fault, ...], str]:
         """Draw as many faults as the level wants, in different parts, and the condition they come with."""
-        if not self.modes:
+        if not self.share.sum():
             return (), ""
         condition = ""
         share = self.share
@@ -225,6 +226,13 @@ class _Picker:
             if one.part not in {each.part for each in found}:
                 found.append(self._severe(one, rng))
         return tuple(found), condition
+
+    def leave_out(self, faults: tuple[Fault, ...]) -> None:
+        """Draw a part's failure no more that did not show as it should."""
+        if len(faults) == 1 and not self.wanted.condition:
+            same = np.array([(each.part, each.mode) == (faults[0].part, faults[0].mode) for each in self.modes])
+            self.share = np.where(same, 0.0, self.share)
+            self.share = self.share / max(self.share.sum(), 1e-300)
 
     def _severe(self, fault: Fault, rng: np.random.Generator) -> Fault:
         if fault.members or fault.severity is None:
