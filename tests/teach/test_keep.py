@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 
@@ -11,6 +12,8 @@ from hypothesis import strategies as st
 
 from lostgain import UserError, build_circuit, open_unit
 from lostgain.teach import keep
+from lostgain.teach.fits import check_fits
+from lostgain.teach.record import drill_record
 from tests.teach.drilled import UNITS, done, drilled, megaphone, pool
 
 
@@ -77,11 +80,55 @@ def test_any_text_is_a_drill_or_refused(tmp_path_factory, text: str) -> None:
 def test_a_drill_of_another_unit_does_not_fit(tmp_path) -> None:
     other = build_circuit(open_unit(UNITS / "sallen-key"), pool())
     with pytest.raises(UserError, match="does not fit"):
-        keep.check_fits(drilled("C3 open"), other, tmp_path)
+        check_fits(drilled("C3 open"), other, tmp_path)
+
+
+#: What somebody may write into a file, by its place in the record, and how each has to end.
+WRITTEN = [
+    (("hidden", "unit"), "../../etc"),
+    (("hidden", "channel"), "Astern"),
+    (("hidden", "good"), "Astern"),
+    (("hidden", "level"), 9),
+    (("hidden", "generator"), float("inf")),
+    (("hidden", "condition"), "moonlight"),
+    (("hidden", "faults", 0, "part"), "C99"),
+    (("hidden", "faults", 0, "mode"), "eaten"),
+    (("hidden", "faults", 0, "stage"), "Nowhere"),
+    (("hidden", "built", "Port", "values", "v_vp", 1), float("nan")),
+    (("hidden", "built", "Port", "parameters"), {"m1 x=1)\n.control": 1.0}),
+    (("hidden", "spares", "losses", "esr C1"), float("nan")),
+    (("bench", "load"), "8 apples"),
+    (("bench", "generator"), -1.0),
+    (("bench", "instrument"), "crystal ball"),
+    (("bench", "lifted"), [["Port", "R99"]]),
+    (("bench", "controls"), {"Port": {"RV9": 0.5}}),
+    (("bench", "swapped"), ["R99"]),
+    (("start", 0, "point"), "U9 pin 1"),
+    (("start", 0, "quantity"), "charm"),
+    (("ended",), "somehow"),
+]
+
+
+@pytest.mark.parametrize(("place", "value"), WRITTEN, ids=lambda each: str(each)[:40])
+def test_what_a_stranger_writes_into_a_file_is_refused(tmp_path, monkeypatch, place, value) -> None:
+    data = json.loads(json.dumps(drill_record(drilled("C3 open"))))
+    at = data
+    for key in place[:-1]:
+        at = at[key]
+    at[place[-1]] = value
+    monkeypatch.setattr(keep, "drill_record", lambda _: data)
+    monkeypatch.setattr(keep.json, "dumps", lambda each, **_: json_text(each))
+    file = tmp_path / "a.txt"
+    file.write_text(keep.packed(drilled("C3 open")))
+    with pytest.raises(UserError, match=r"does not fit|damaged"):
+        check_fits(keep.read(file), megaphone()[1], file)
+
+
+json_text = json.JSONEncoder(allow_nan=True).encode
 
 
 def test_a_unit_that_has_changed_is_told(tmp_path) -> None:
     drill = drilled("C3 open")
-    assert keep.check_fits(drill, megaphone()[1], tmp_path) == ""
+    assert check_fits(drill, megaphone()[1], tmp_path) == ""
     changed = replace(drill, hidden=replace(drill.hidden, made_of="0" * 16))
-    assert "has changed" in keep.check_fits(changed, megaphone()[1], tmp_path)
+    assert "has changed" in check_fits(changed, megaphone()[1], tmp_path)

@@ -8,7 +8,7 @@ from functools import cache
 
 import pytest
 
-from lostgain import power_off
+from lostgain import UserError, power_off
 from lostgain.readings.model import OFF
 from lostgain.report.text_debrief import debrief_text
 from lostgain.report.text_progress import marks_text, progress_text
@@ -181,3 +181,9 @@ def test_a_set_is_marked(tmp_path) -> None:
     text = marks_text(marks)
     assert "one reading was trusted" in text
     assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_mark_that_somebody_wrote_is_refused(tmp_path) -> None:
+    keep.write(replace(drilled("C3 open"), result={"policy": "best"}), tmp_path / "a.txt")
+    with pytest.raises(UserError, match="damaged"):
+        mark(tmp_path / "a.txt")

@@ -56,6 +56,7 @@ def run(args: argparse.Namespace) -> None:
     from lostgain.cli.drill_talk import DrillTalk
     from lostgain.report.text_drill import order_text
     from lostgain.teach import keep
+    from lostgain.teach.fits import check_fits
     from lostgain.teach.rig import Rig
 
     if (args.faults or args.channel or args.condition) and not (args.faults and args.save):
@@ -70,7 +71,7 @@ def run(args: argparse.Namespace) -> None:
             circuit = lostgain.build_circuit(unit, pool)
         if drill is None:
             drill = _drawn(args, unit, circuit, pool)
-        elif warning := keep.check_fits(drill, circuit, args.resume or Path(args.what)):
+        elif warning := check_fits(drill, circuit, args.resume or Path(args.what)):
             print(*wrapped(f"! {warning}"), sep="\n", file=sys.stderr)
         if args.save is not None:
             keep.write(drill, args.save)

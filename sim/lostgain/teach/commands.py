@@ -99,7 +99,7 @@ def load(rig: Rig, bench: Bench, rest: str) -> Done:
         found = parse_load(rest)
     except ValueError as error:
         raise UserError(f"{error} {nearest(rest, load_names())}".strip()) from error
-    now = replace(bench, load=rest.strip())
+    now = replace(bench, load="" if found == rig.unit.setup.load else rest.strip())
     done = Done(now, f"On the output: {found.text}.")
     return replace(done, hazard=_with_power(rig, now)) if bench.power else done
 

@@ -13,12 +13,8 @@ import textwrap
 import zlib
 from pathlib import Path
 
-from lostgain.circuit import Circuit
-from lostgain.faults import modes_for
-from lostgain.faults.listing import clusters
 from lostgain.problems import Problem, UserError, Where
-from lostgain.teach.draw import made_of
-from lostgain.teach.order import levels
+from lostgain.teach.fits import is_name
 from lostgain.teach.record import Drill, drill_from, drill_record
 
 HEAD = "lostgain drill, format 1"
@@ -96,37 +92,13 @@ def read(path: Path) -> Drill:
     if hashlib.sha256(plain).hexdigest() != told:
         raise _damaged(path, "its checksum is another")
     try:
-        return drill_from(json.loads(plain))
+        drill = drill_from(json.loads(plain))
     except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
         raise _damaged(path, f"something is missing or of another sort: {error}") from error
+    if not is_name(drill.hidden.unit):
+        raise _damaged(path, "its unit has no name")
+    return drill
 
 
 def _damaged(path: Path, why: str) -> UserError:
     return UserError(Problem(f"this drill is damaged: {why}.", Where(path), "Ask for it again."))
-
-
-def check_fits(drill: Drill, circuit: Circuit, path: Path) -> str:
-    """Return a warning where a unit has changed since a drill was drawn; empty where it has not.
-
-    Raises
-    ------
-    UserError
-        If the drill is about parts or channels that the unit does not have.
-    """
-    hidden, unit = drill.hidden, circuit.unit
-    names = {channel.name for channel in unit.channels}
-    known = {each.mode for each in clusters(unit)}
-    wrong = [f"channel {name}" for name in (hidden.channel, *hidden.built) if name not in names]
-    wrong += [f"level {hidden.level}"] if hidden.level not in levels() else []
-    wrong += [f"channel {name}" for name in sorted(names - set(hidden.built))]
-    for fault in (*hidden.faults, *hidden.members):
-        place = circuit.parts.get(fault.part)
-        modes = {mode.name for mode in modes_for(place.part.kind)} if place is not None else set()
-        if place is None or fault.mode not in (known if fault.members else modes):
-            wrong.append(f"part {fault.part}" if place is None else f"a failure of {fault.part}")
-    if wrong or not hidden.faults:
-        what = ", ".join(dict.fromkeys(wrong)) or "no failure"
-        raise UserError(Problem(f"this drill does not fit {unit.name}: {what}.", Where(path)))
-    if hidden.made_of != made_of(circuit):
-        return f"{unit.name} has changed since this drill was drawn: its readings may differ from those of others."
-    return ""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from lostgain.problems import Problem, UserError, Where
 from lostgain.teach.keep import read
-from lostgain.teach.record import SIGNED_OFF, UNSAFE
+from lostgain.teach.record import SIGNED_OFF, UNSAFE, Drill
 
 COLUMNS = ("file", "unit", "level", "seed", "failed", "channel", "ended", "minutes", "readings", "money", "share",
            "policy_minutes", "policy_readings", "needless", "traps", "hazard")  # fmt: skip
@@ -26,6 +27,15 @@ def mark(path: Path) -> dict[str, Any]:
         If it is no drill.
     """
     drill = read(path)
+    try:
+        return _marked(drill, path)
+    except (TypeError, AttributeError, KeyError, ValueError) as error:
+        raise UserError(
+            Problem(f"this drill is damaged: something is of another sort ({error}).", Where(path))
+        ) from error
+
+
+def _marked(drill: Drill, path: Path) -> dict[str, Any]:
     hidden, result = drill.hidden, drill.result or {}
     policy = result.get("policy", {})
     solved = bool(result.get("solved"))

@@ -65,8 +65,8 @@ def reading_of(hidden: Hidden, wanted: Reading, value: float, instrument: Instru
     shown += LAST_DIGIT * floor * _normal(hidden.seed, "digit", number)
     form = "pp" if instrument.responds == "pp" else "rms"
     given_as = form if quantity in LEVELS else "rms"
-    if quantity != "dc":
-        shown = max(shown, 0.0)
+    # No meter shows digits of DC far below what it tells from nothing.
+    shown = round(shown / (floor / 10)) * (floor / 10) if quantity == "dc" else max(shown, 0.0)
     shown = float(f"{shown:.{FIGURES[form] - 1}e}")
     found = replace(wanted, value=shown, given_as=given_as, instrument=instrument.name)
     if abs(shown) > largest:
