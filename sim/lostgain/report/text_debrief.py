@@ -63,6 +63,10 @@ def _beside(looked: Debrief, unit: Unit) -> list[str]:
     lines = table(rows, "<>>>", ["", "time, repair included", "readings", "parts"])
     taken = "; ".join(asked_text(each, unit) for each in best.readings) or "nothing more than what was read on arrival"
     lines += wrapped(f"The policy read: {taken}. Then it was {_STOPS.get(best.stop, best.stop)}.", "  ")
+    if len(looked.drill.hidden.faults) > 1:
+        lines += wrapped(
+            "Policy and bits assume that one part has failed: with two, mend the first and begin again.", "  "
+        )
     if best.parts:
         rank = f"; the right part is number {best.changed} of them" if best.changed else "; the right part is not there"
         lines += wrapped(f"It had come down to {', '.join(best.parts[:5])}{rank}.", "  ")

@@ -28,6 +28,8 @@ from lostgain.unit.model import Unit
 
 #: Readings after which the policy gives up.
 MOST = 30
+#: What brings an intermittent fault on, by its condition.
+BRINGS = {"warm": "warm", "level": "generator", "vibration": "tap"}
 
 Progress = Callable[[int, int], None]
 
@@ -142,22 +144,29 @@ def score(drill: Drill, rig: Rig, table: Table, progress: Progress | None = None
     return Score(
         solved=drill.ended == SIGNED_OFF and repaired(drill, rig.unit), hazard=drill.hazard, minutes=drill.minutes,
         money=drill.money, readings=len(drill.readings), told=tuple(told), left=tuple(left),
-        needless=needless(drill), best=best(drill, rig, table, chosen),
+        needless=tuple(_named(drill, each, rig.unit) for each in needless(drill)), best=best(drill, rig, table, chosen),
     )  # fmt: skip
 
 
-def needless(drill: Drill) -> tuple[str, ...]:
-    """Return the parts that were replaced although they had not failed."""
+def needless(drill: Drill) -> tuple[int, ...]:
+    """Return the steps in which a part was replaced that had not failed."""
     bad, swapped = set(drill.hidden.parts), set(drill.bench.swapped)
+    shared = {each.part for each in drill.hidden.members if each.shared}
     found = []
-    for step in drill.steps:
+    for number, step in enumerate(drill.steps):
         if step.act != "replace" or not step.parts:
             continue
         there = step.channel == drill.hidden.channel or bool(set(step.parts) & swapped)
-        shared = {each.part for each in drill.hidden.members if each.shared}
         if not (set(step.parts) & bad and there) and not set(step.parts) & shared:
-            found.append(step.parts[0])
+            found.append(number)
     return tuple(found)
+
+
+def _named(drill: Drill, number: int, unit: Unit) -> str:
+    """Return what a step was done to, as its channel's board calls it."""
+    step = drill.steps[number]
+    channel = next((each for each in unit.channels if each.name == step.channel), unit.channels[0])
+    return called(channel, step.parts[0])
 
 
 def best(drill: Drill, rig: Rig, table: Table, chosen: Rates) -> Best:
@@ -166,7 +175,7 @@ def best(drill: Drill, rig: Rig, table: Table, chosen: Rates) -> Best:
     bench = under_condition(hidden, at_start(unit, level(hidden.level)), unit)
     taken: list[Reading] = []
     refused: set[tuple[object, ...]] = set()
-    spent = 0.0
+    spent = acts()[BRINGS[hidden.condition]].minutes if hidden.condition else 0.0
     while True:
         step = next_reading(table, Readings((*drill.start, *taken), good=hidden.good), None, chosen, most=60)
         wanted = _first([each for each in step.ranked if isinstance(each, NextReading)], refused, drill)
@@ -183,7 +192,7 @@ def best(drill: Drill, rig: Rig, table: Table, chosen: Rates) -> Best:
         if found is None:
             refused.add(_place(wanted))
             continue
-        spent += wanted.minutes
+        spent += wanted.minutes if bench.power else move_facts().power_off.each
         taken.append(found)
 
 
@@ -208,7 +217,7 @@ def _ended(drill: Drill, taken: list[Reading], spent: float, stop: str, parts: l
     ranks = [next((rank for rank, part in enumerate(parts, 1) if name.startswith(part)), 0) for name in bad]
     changed = max(ranks) if ranks and all(ranks) else 0
     new = changed or len(parts) + len(bad)  # where it is not among them: it has to change them all, and look further
-    switching = move_facts().power_off.enter + acts()["power"].minutes
+    switching = move_facts().power_off.enter + acts()["power"].minutes if drill.start else 0.0
     repair = switching + new * acts()["replace"].minutes
     return Best(tuple(taken), spent, stop, tuple(parts), changed, repair)
 

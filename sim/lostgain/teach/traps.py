@@ -71,10 +71,8 @@ def traps(drill: Drill, circuit: Circuit) -> tuple[Trap, ...]:
 def _changed(drill: Drill, circuit: Circuit) -> Iterator[Trap]:
     """Traps of changing a part that had not failed."""
     unit = circuit.unit
-    wrong = list(needless(drill))
-    for number, step in enumerate(drill.steps):
-        if step.act != "replace" or not step.parts or step.parts[0] not in wrong:
-            continue
+    for number in needless(drill):
+        step = drill.steps[number]
         before = [each.reading for each in drill.steps[:number] if each.reading is not None]
         channel = next((each for each in unit.channels if each.name == step.channel), unit.channels[0])
         part = called(channel, step.parts[0])
