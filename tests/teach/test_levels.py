@@ -6,13 +6,16 @@ from dataclasses import replace
 
 import pytest
 
-from lostgain import UserError, build_circuit, open_unit
+from lostgain import UserError, build_circuit, open_unit, parse_fault
 from lostgain.faults import modes_for
-from lostgain.teach.draw import draw
-from lostgain.teach.drill import QUIETLY, begin, begun
+from lostgain.teach.commands import lamp_glows
+from lostgain.teach.draw import COMES, draw, hide
+from lostgain.teach.drill import QUIETLY, begin, begun, do
 from lostgain.teach.hidden import CONDITIONS
 from lostgain.teach.order import levels, symptoms, titles, words
+from lostgain.teach.rig import Rig
 from tests.teach.drilled import UNITS, done, drilled, megaphone, pool, values
+from tests.teach.seen import sine
 
 
 @pytest.mark.parametrize("number", [1, 2, 3, 4, 5, 6])
@@ -125,8 +128,6 @@ def test_each_channel_can_fail() -> None:
 
 
 def test_symptoms_are_sorted_out() -> None:
-    from tests.teach.seen import sine
-
     well = [sine(1.0)] * 3
     flat = (0.0, 0.0)
     quiet = (float("nan"), float("nan"))
@@ -142,9 +143,41 @@ def test_symptoms_are_sorted_out() -> None:
 
 
 def test_every_condition_has_modes_that_come_with_it() -> None:
-    from lostgain.teach.draw import COMES
-
     known = {mode.name for kind in ("resistor", "electrolytic", "npn", "opamp", "potentiometer", "connector")
              for mode in modes_for(kind)}  # fmt: skip
     assert set(COMES) == set(CONDITIONS)
     assert all(set(modes) & known for name, modes in COMES.items() if name != "level")
+
+
+def test_a_fuse_blows_again_until_what_blew_it_is_new() -> None:
+    """Parts that failed together with their fuses: new fuses alone do not last, and no channel is good."""
+    unit = open_unit("ferry-terminal")
+    circuit = build_circuit(unit, pool())
+    fault = parse_fault("output-pair-shorted", circuit)
+    drill = begun(unit, hide(unit, circuit, 3, 1, pool(), (fault,), "Zone A"), pool())
+    fuses = [each.part for each in fault.members if unit.parts[each.part].kind == "fuse"]
+    rest = [each.part for each in fault.members if each.part not in fuses]
+    rig = Rig(unit, drill.hidden, pool())
+
+    def after(drill, *lines: str):
+        for line in lines:
+            answer = do(drill, rig, line)
+            drill = answer.drill
+        return answer
+
+    begin_lines = ("power off", "discharge", *(f"replace {name}" for name in fuses))
+    assert "blows at once" in after(drill, *begin_lines, "power on").step.says
+    mended = after(drill, *begin_lines, *(f"replace {name}" for name in rest), "power on")
+    assert mended.step.says == "The power is on."
+    assert "repaired" in after(mended.drill, "sign off").step.says
+    assert hide(unit, circuit, 2, 1, pool(), (fault,), "Zone A").good == ""
+
+
+def test_the_limiters_lamp_glows_where_far_too_much_is_drawn() -> None:
+    unit = open_unit("ferry-terminal")
+    circuit = build_circuit(unit, pool())
+    glows = []
+    for text in ("Q7 ce-short", "C11 open"):
+        drill = begun(unit, hide(unit, circuit, 2, 1, pool(), (parse_fault(text, circuit),), "Zone A"), pool())
+        glows.append(lamp_glows(Rig(unit, drill.hidden, pool()), drill.bench))
+    assert glows == [True, False]

@@ -23,6 +23,9 @@ from lostgain.unit.loads import load_names, parse_load
 
 #: A dummy load light enough that no output gives way to it.
 DUMMY = "10k"
+#: The limiter's lamp glows from this current of a rail on [A], and so many times a healthy unit's. Common practice, no
+#: source.
+GLOW_AMPS, GLOW_TIMES = 0.2, 3.0
 CAPACITORS = ("electrolytic", "film", "ceramic", "tantalum")
 
 
@@ -135,7 +138,19 @@ def power(rig: Rig, bench: Bench, rest: str) -> Done:
     says = "The power is on."
     if found is None and len(_fuses(rig, now)) < len(_fuses(rig, bench)):
         says += " The new fuse blows at once: what blew the first one is still there."
+    elif found is None and now.limiter and lamp_glows(rig, now):
+        says += " The lamp of the limiter glows: something draws far too much."
     return Done(replace(now, repaired=False), says, hazard=found)
+
+
+def lamp_glows(rig: Rig, bench: Bench) -> bool:
+    """Tell whether a rail delivers so much more than in a healthy unit that the limiter's lamp glows."""
+    well = Rig(rig.unit, replace(rig.hidden, faults=()), rig.pool)
+    for rail in rig.unit.rails if rig.unit.mains else ():
+        here, there = (each.current(bench, rail.name) for each in (rig, well))
+        if here > GLOW_AMPS and here > GLOW_TIMES * there:
+            return True
+    return False
 
 
 def _fuses(rig: Rig, bench: Bench) -> list[str]:

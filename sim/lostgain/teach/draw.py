@@ -114,7 +114,7 @@ def hide(
     if channel:
         others = [each.name for each in unit.channels if each.name != channel]
         hidden = replace(hidden, channel=channel, good="" if wanted.alone or not others else others[0])
-    if any(each.shared for each in faults):
+    if any(_of_all(each) for each in faults):
         hidden = replace(hidden, good="")
     hidden = replace(hidden, faults=faults, condition=condition)
     found = noticed(unit, hidden, wanted, pool)
@@ -180,6 +180,11 @@ def _of_all_channels(circuit: Circuit) -> set[str]:
     return {name for part in parts for name in own_numbers(circuit, part)} | {name for name, _ in holding(unit)}
 
 
+def _of_all(fault: Fault) -> bool:
+    """Tell whether a failure concerns all channels: of what they share, or with a fuse of theirs among its parts."""
+    return fault.shared or any(each.shared for each in fault.members)
+
+
 class _Picker:
     """Draws faults by how often each part and mode fails at the bench.
 
@@ -194,7 +199,9 @@ class _Picker:
     def __init__(self, circuit: Circuit, wanted: Level, several: bool) -> None:
         self.circuit, self.wanted = circuit, wanted
         once = {(fault.part, fault.mode): fault for fault in listing(circuit)}.values()
-        self.modes = [each for each in once if not (several and each.shared and not wanted.alone) and self._fits(each)]
+        self.modes = [
+            each for each in once if not (several and _of_all(each) and not wanted.alone) and self._fits(each)
+        ]
         known = rates("bench")
         weights = []
         for fault in self.modes:
