@@ -130,3 +130,14 @@ def test_ctrl_c_leaves_a_drill_that_goes_on(tmp_path) -> None:
     assert process.returncode == 130
     assert "lostgain drill --resume mine.txt" in err
     assert len(keep.read(tmp_path / "mine.txt").readings) == 1
+
+
+def test_a_debrief_can_be_had_later_and_counts_once(talk, capsys) -> None:
+    lines = ("power off", "replace R4", "sign off")
+    _, out, _ = talk(lines, MEGAPHONE, "--seed", "1", "--level", "2", "--work", "mine.txt", "--no-debrief")
+    assert "What had failed" not in out
+    for _ in range(2):
+        code, out, _ = talk((), "--resume", "mine.txt", "--unit", MEGAPHONE)
+        assert code == 0
+        assert "What had failed" in out
+    assert json.loads(run(capsys, "progress", "--json")[1])["drills"] == 1

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from lostgain import UserError
+from lostgain import UserError, build_circuit, open_unit, parse_fault
+from lostgain.teach.draw import hide
+from lostgain.teach.drill import begun, do
 from lostgain.teach.hidden import Hidden
-from tests.teach.drilled import done, drilled, values
+from lostgain.teach.rig import Rig
+from lostgain.teach.traps import traps
+from tests.teach.drilled import done, drilled, pool, values
 
 
 def test_the_same_instrument_asked_twice_shows_the_same_unit() -> None:
@@ -149,3 +153,37 @@ def test_the_hidden_unit_is_kept_in_full() -> None:
         assert {f"esr {name}" for name in ("C1", "C3")} <= set(built.losses)
     rails = [each.values["v_vp"] for each in hidden.built.values()]
     assert rails[0] == rails[1]  # one rail feeds both
+
+
+def test_each_channel_has_its_own_control() -> None:
+    """Turned from the unit's setting, only that channel's level follows; the trap of comparing them is named."""
+    unit = open_unit("ferry-terminal")
+    circuit = build_circuit(unit, pool())
+    hidden = hide(unit, circuit, 2, 3, pool(), (parse_fault("K2 open", circuit),), "Zone A")
+    drill, rig = begun(unit, hidden, pool()), Rig(unit, hidden, pool())
+    for line in ("TP1", "TP101", "control RV101 -20 dB", "TP1", "TP101", "control RV101 -6 dB", "TP101"):
+        drill = do(drill, rig, line).drill
+    a, b, a_after, b_down, b_back = values(drill)
+    assert a_after == pytest.approx(a, rel=0.02)
+    assert b_down < 0.7 * b
+    assert b_back == pytest.approx(b, rel=0.02)
+    assert not drill.bench.controls  # as the unit's own again, so that a table can weigh what is read
+    compared = [step.compared for step in drill.steps if step.reading]
+    assert compared == [True, True, True, False, True]
+    assert "other-controls" in {each.name for each in traps(drill, circuit)}
+
+
+def test_a_reading_counts_until_something_that_failed_is_new() -> None:
+    lines = (
+        "U1 pin 7",
+        "power off",
+        "replace R5",
+        "power on",
+        "U1 pin 7",
+        "power off",
+        "replace R6",
+        "power on",
+        "U1 pin 7",
+    )
+    drill = done(drilled("R6 drift 0.25x"), *lines, "generator 50 mV rms", "U1 pin 7").drill
+    assert [step.compared for step in drill.steps if step.reading] == [True, True, False, False]

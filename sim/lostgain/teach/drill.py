@@ -196,11 +196,13 @@ def minutes(unit: Unit, reading: Reading, before: Reading | None) -> float:
 
 def comparable(unit: Unit, hidden: Hidden, bench: Bench, reading: Reading) -> bool:
     """Tell whether a signature table holds what a reading was taken of: the unit as it came, in its own set-up."""
-    changed = bench.replaced or bench.swapped or not shows(hidden, bench, unit.setup.generator)
+    mended = len(left(hidden, bench, unit)) < len(hidden.members)  # a new part in a healthy one's place changes nothing
+    changed = mended or bench.swapped or not shows(hidden, bench, unit.setup.generator)
     if reading.quantity in OFF:
         return not (changed or bench.bridged or (bench.lifted and not reading.lifted))
     known = reading.quantity in WHOLE_UNIT or any(each.name == reading.point for each in unit.points)
-    same = known and not bench.controls and not bench.load and abs(bench.generator - unit.setup.generator) < 1e-9
+    turned = bench.controls.get(reading.channel) if reading.channel else bench.controls
+    same = known and not turned and not bench.load and abs(bench.generator - unit.setup.generator) < 1e-9
     heard = reading.frequency is None or reading.frequency in unit.setup.frequencies
     return bool(same and heard and not (changed or bench.lifted or bench.bridged))
 
