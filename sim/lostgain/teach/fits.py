@@ -50,7 +50,7 @@ def check_fits(drill: Drill, circuit: Circuit, path: Path) -> str:
     unit = circuit.unit
     try:
         wrong = list(dict.fromkeys(_wrong(drill, circuit)))
-    except (TypeError, AttributeError, KeyError, ValueError) as error:
+    except (LookupError, TypeError, AttributeError, ValueError) as error:
         wrong = [f"something is of another sort ({error})"]
     if wrong:
         said = ", ".join(wrong[:5])

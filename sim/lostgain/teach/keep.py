@@ -93,7 +93,7 @@ def read(path: Path) -> Drill:
         raise _damaged(path, "its checksum is another")
     try:
         drill = drill_from(json.loads(plain))
-    except (KeyError, TypeError, ValueError, AttributeError, RecursionError) as error:
+    except (LookupError, TypeError, ValueError, AttributeError, ArithmeticError, RecursionError) as error:
         raise _damaged(path, f"something is missing or of another sort: {error}") from error
     if not is_name(drill.hidden.unit):
         raise _damaged(path, "its unit has no name")

@@ -29,7 +29,7 @@ def mark(path: Path) -> dict[str, Any]:
     drill = read(path)
     try:
         return _marked(drill, path)
-    except (TypeError, AttributeError, KeyError, ValueError) as error:
+    except (LookupError, TypeError, AttributeError, ValueError) as error:
         raise UserError(
             Problem(f"this drill is damaged: something is of another sort ({error}).", Where(path))
         ) from error
