@@ -123,6 +123,9 @@ def test_with_the_power_off_there_is_no_level() -> None:
     ("line", "said"),
     [
         ("U1 pin 9", "no test point"),
+        ("R4", "R4 is a part: say what to read across it"),
+        ("u1", "lift U1"),
+        ("repalce R4", "Did you mean replace"),
         ("lift R99", "no part 'R99'"),
         ("generator loud", "loud"),
         ("generator 40 V rms", "up to 10 V"),

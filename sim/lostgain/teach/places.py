@@ -11,6 +11,7 @@ from lostgain.readings.model import COMMON, LEVELS, OFF, UNITS, WHOLE_UNIT, Inst
 from lostgain.readings.typed import implied_channel, place_cells, typed
 from lostgain.readings.words import quantities
 from lostgain.readings.words import quantity as quantity_of
+from lostgain.teach.actions import acts
 from lostgain.teach.hidden import Bench, Hidden
 from lostgain.unit import called
 from lostgain.unit.model import Unit
@@ -41,7 +42,10 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     """
     if rail := _of_rail(unit, bench, text):
         return rail
-    cells = place_cells(unit, text)
+    try:
+        cells = place_cells(unit, text)
+    except UserError as error:
+        raise _meant_otherwise(unit, text) or error from error
     quantity = quantity_of(cells.get("quantity", "")) or ("level" if not cells.get("quantity") else "")
     if quantity not in READ:
         raise UserError(f"a drill simulates no {quantity or cells['quantity']}; it reads {', '.join(READ)}.")
@@ -77,6 +81,19 @@ def _meant(unit: Unit, hidden: Hidden, cells: dict[str, str], last: Reading | No
 
 def _alone(hidden: Hidden) -> bool:
     return len(hidden.built) > 1 and not hidden.good
+
+
+def _meant_otherwise(unit: Unit, text: str) -> UserError | None:
+    """Return what to say of a line that is no reading: a part without a quantity, or an act misspelt; else None."""
+    names = {each.called(name).upper() for each in unit.channels for name in unit.parts}
+    names |= {_package(name) for name in names}
+    if (name := text.strip().upper()) in names:
+        return UserError(
+            f"{name} is a part: say what to read across it ({name}, resistance) or what to do (lift {name})."
+        )
+    word, blank, _ = text.strip().partition(" ")
+    near = nearest(word.casefold(), acts())
+    return UserError(f"'{word}' is no act and no test point. {near}") if blank and near.startswith("Did") else None
 
 
 def _of_rail(unit: Unit, bench: Bench, text: str) -> Reading | None:
