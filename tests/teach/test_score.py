@@ -63,6 +63,7 @@ def test_the_debrief_says_what_was_known_and_what_it_excluded() -> None:
     text = debrief_text(found, megaphone()[0])
     assert "R6 has drifted" in text
     assert "Beside the policy" in text
+    assert "healthy: " in text  # the signal where it first changes
     assert max(map(len, text.splitlines())) <= 80
 
 

@@ -45,7 +45,7 @@ def finish(drill: Drill, rig: Rig, path: Path, file: Path | None = None, folder:
             table = lostgain.power_off(table, rows, quantities, progress=line)
     with shown("Looking back") as line:
         looked = debrief(drill, rig, table, line)
-    print("", debrief_text(looked, rig.unit), sep="\n")
+    print("", debrief_text(looked, rig.unit, sys.stdout.encoding), sep="\n")
     fresh = drill.result is None
     result = {**score_record(looked.score), "traps": [each.name for each in looked.traps]}
     keep.write(replace(drill, result=result), path)

@@ -6,7 +6,10 @@ from lostgain.quantities import show
 from lostgain.report.text_bench import asked_text
 from lostgain.report.text_drill import step_title
 from lostgain.report.text_layout import joined, section, table, wrapped
+from lostgain.report.text_letters import Letters, letters_for
 from lostgain.report.text_match import percent
+from lostgain.report.text_wave import text_wave
+from lostgain.signatures.sentences import changed
 from lostgain.teach.debrief import Debrief, Known
 from lostgain.teach.hazards import hazard
 from lostgain.teach.record import UNSAFE
@@ -19,16 +22,18 @@ _STOPS = {
 }  # fmt: skip
 
 
-def debrief_text(looked: Debrief, unit: Unit) -> str:
+def debrief_text(looked: Debrief, unit: Unit, encoding: str | None = "utf-8") -> str:
     """Return a drill looked back at.
 
     Parameters
     ----------
     looked : Debrief
     unit : Unit
+    encoding : str or None
+        Of the output: the picture is drawn in characters it has.
     """
     return joined([
-        _verdict(looked), [*section("What had failed"), *_failed(looked)],
+        _verdict(looked), [*section("What had failed"), *_failed(looked)], _wave(looked, letters_for(encoding)),
         [*section("Beside the policy of lostgain next"), *_beside(looked, unit)],
         [*section("Step by step"), *_steps(looked, unit)],
         [*section("What was known, and when"), *[line for each in looked.known for line in _known(each, unit)]],
@@ -56,10 +61,16 @@ def _failed(looked: Debrief) -> list[str]:
     return [*lines, *[line for text in looked.does for line in wrapped(text, "  ")]]
 
 
+def _wave(looked: Debrief, letters: Letters) -> list[str]:
+    """Draw the signal where it first changes, healthy beside faulty."""
+    off = changed(looked.prediction).nonzero()[0]
+    return text_wave(looked.prediction, looked.prediction.points[int(off[0])], 0, letters) if len(off) else []
+
+
 def _beside(looked: Debrief, unit: Unit) -> list[str]:
     score, best = looked.score, looked.score.best
-    rows = [["you", f"{score.minutes:.0f} min", str(score.readings), f"{score.money:.2f}"],
-            ["the policy", f"{best.minutes + best.repair:.0f} min", str(len(best.readings)), ""]]  # fmt: skip
+    rows = [["you", f"{score.minutes:.3g} min", str(score.readings), f"{score.money:.2f}"],
+            ["the policy", f"{best.minutes + best.repair:.3g} min", str(len(best.readings)), ""]]  # fmt: skip
     lines = table(rows, "<>>>", ["", "time, repair included", "readings", "parts"])
     taken = "; ".join(asked_text(each, unit) for each in best.readings) or "nothing more than what was read on arrival"
     lines += wrapped(f"The policy read: {taken}. Then it was {_STOPS.get(best.stop, best.stop)}.", "  ")
