@@ -8,11 +8,11 @@ import pytest
 
 from lostgain import UserError, build_circuit, open_unit, parse_fault
 from lostgain.faults import modes_for
-from lostgain.teach.commands import lamp_glows
 from lostgain.teach.draw import COMES, draw, hide
 from lostgain.teach.drill import QUIETLY, begin, begun, do
 from lostgain.teach.hidden import CONDITIONS
 from lostgain.teach.order import levels, symptoms, titles, words
+from lostgain.teach.powering import lamp_glows
 from lostgain.teach.rig import Rig
 from tests.teach.drilled import UNITS, done, drilled, megaphone, pool, values
 from tests.teach.seen import sine
