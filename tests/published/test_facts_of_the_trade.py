@@ -125,7 +125,7 @@ def test_every_row_is_found_again_when_another_draw_of_it_is_read() -> None:
     )
     for label in labels:
         verdict = match(megaphone(), readings(*taken(label, draw=3)))
-        part, mode = label.split()[:2]
+        part = label.split()[0]
         first = verdict.suspects[0].group
-        assert any(each.part == part and each.mode == mode and each.group == first for each in verdict.suspects), label
+        assert any(each.part == part and each.group == first for each in verdict.suspects), label
         assert row_of(label) > 0
