@@ -154,5 +154,5 @@ def test_a_dried_out_reservoir_ripples(pool: Pool, supplied: Circuit) -> None:  
     well, dry = seen(pool, supplied), seen(pool, supplied, "C1 lost 20%")
     assert dry["C1 plus"][1] > 3 * well["C1 plus"][1]
     assert dry["C1 plus"][1] < dry["C1 plus"][0] / 6.8e3 / (2 * 50 * 0.2 * 47e-6) * 1.02  # the triode takes its share
-    # [SCH]: above a product of ten, mains angular frequency times C times load, DC hardly depends on C; here 100 and 20.
+    # [SCH]: with the mains angular frequency times C times load above ten, DC hardly depends on C; here 100 and 20
     assert dry["C1 plus"][0] == pytest.approx(well["C1 plus"][0], rel=0.03)
