@@ -178,7 +178,8 @@ def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values
     """
     middle, spread, segment = _rough(found, seen, faulty, BOTH, np.arange(len(found.fault)))
     inverse = np.linalg.inv(spread)
-    own = 1 / np.diagonal(inverse, axis1=1, axis2=2)
+    # With some 150 readings an inverse may come out a rounding error below zero: that reading then says nothing.
+    own = 1 / np.maximum(np.diagonal(inverse, axis1=1, axis2=2), 1e-9)
     off = (inverse @ (seen.value - middle)[..., None])[..., 0] * own
     whole = gaussian(seen.value, middle, spread)
     return np.asarray((whole[:, None] - _density(off, own))[segment])
