@@ -9,10 +9,12 @@ from hypothesis import strategies as st
 
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.astray import prices, with_some_astray
+from lostgain.diagnosis.common import common_allowance
 from lostgain.diagnosis.features import DC, Feature
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.makers import BOTH, NEAR, WILD, makers_affair
 from lostgain.diagnosis.moments import moments
+from tests.diagnosis.megaphone import megaphone
 
 FEATURES = [Feature(0, 0, floor=1e-3), Feature(0, 1, floor=1e-3), Feature(1, 0, floor=1e-3), Feature(0, DC)]
 
@@ -96,3 +98,15 @@ def test_a_makers_affair_is_wider_where_it_does_something_else() -> None:
         assert spread[0][0, 2] == 0.0
     assert (sizes[NEAR] < sizes[BOTH]).all()
     assert (sizes[BOTH] < sizes[WILD]).all()
+
+
+def test_two_channels_errors_stay_a_covariance() -> None:
+    """A point's errors are shared between channels alike at all frequencies, however differently a fault moves them."""
+    table = megaphone()
+    features = [Feature(point, index) for point in range(2) for index in range(len(table.frequencies))]
+    keys = [(channel, feature) for channel in ("Port", "Starboard") for feature in features]
+    common = common_allowance(table, keys)
+    healthy = np.zeros(len(keys))
+    moved = np.random.default_rng(1).uniform(-40, 40, (200, len(keys)))
+    moved[:, len(features) :] = 0.0
+    assert np.linalg.eigvalsh(common.shared(moved, healthy)).min() > -1e-9

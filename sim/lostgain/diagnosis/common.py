@@ -43,11 +43,30 @@ class Common:
         Errors of the models that channels share as far as they behave alike; see `shared`.
     reach : array, (latent,)
         How far a channel may be from the healthy one before it no longer shares them.
+    block : array of int, (latent,)
+        Numbers whose errors are correlated in one channel have the same one: they are shared alike, or what comes out
+        would be no covariance.
     """
 
     always: Values = field(default_factory=lambda: np.zeros((0, 0)))
     alike: Values = field(default_factory=lambda: np.zeros((0, 0)))
     reach: Values = field(default_factory=lambda: np.ones(0))
+    block: NDArray[np.int_] = field(default_factory=lambda: np.zeros(0, dtype=int))
+
+    def kept(self, mean: Values, healthy: Values) -> Values:
+        """Return how much of a model error is still shared with the healthy unit: array, (hypothesis, latent).
+
+        Parameters
+        ----------
+        mean : array, (hypothesis, latent)
+        healthy : array, (latent,)
+        """
+        each = np.exp(-np.abs(mean - healthy) / self.reach)
+        kept = each.copy()
+        for number in np.unique(self.block):
+            mine = np.flatnonzero(self.block == number)
+            kept[:, mine] = each[:, mine].min(axis=1, keepdims=True)
+        return kept
 
     def shared(self, mean: Values, healthy: Values) -> Values:
         """Return the covariance to add under each hypothesis: array, (hypothesis or 1, latent, latent).
@@ -61,7 +80,7 @@ class Common:
         """
         if not self.alike.any():
             return self.always[None]
-        kept = np.exp(-np.abs(mean - healthy) / self.reach)
+        kept = self.kept(mean, healthy)
         return np.asarray(self.always + self.alike * kept[:, :, None] * kept[:, None, :])
 
 
@@ -85,7 +104,9 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
         always = always + pair * (allow.control_setting_db**2 + same_channel * allow.control_tracking_db**2)
     error = _model_error(table, [key[1] for key in keys], allow)
     reach = np.where(level, allow.model_shared_db, 1.0)
-    return Common(always + error * same_channel, error * allow.model_shared * ~same_channel, reach)
+    linked = (error > 0) & same_channel
+    block = np.array([int(row.argmax()) if row.any() else number for number, row in enumerate(linked)], dtype=int)
+    return Common(always + error * same_channel, error * allow.model_shared * ~same_channel, reach, block)
 
 
 def _behind_controls(table: Table, features: list[Feature]) -> list[NDArray[np.bool_]]:

@@ -159,7 +159,7 @@ def _conditioned(
     _, cross = _moments(found, belief, place, new, old)
     mean, scale, zero = before
     healthy = found.mean[0, [place[feature] for _, feature in (*old, *new)]]
-    kept = np.exp(-np.abs(np.concatenate([old_mean, mean], axis=1) - healthy) / common.reach)
+    kept = common.kept(np.concatenate([old_mean, mean], axis=1), healthy)
     of_old, of_new = kept[:, :count], kept[:, count:]
     old_cov = old_cov + common.always[:count, :count]
     old_cov = old_cov + common.alike[:count, :count] * of_old[:, :, None] * of_old[:, None, :]
