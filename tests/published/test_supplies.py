@@ -154,5 +154,10 @@ def test_a_dried_out_reservoir_ripples(pool: Pool, supplied: Circuit) -> None:  
     well, dry = seen(pool, supplied), seen(pool, supplied, "C1 lost 20%")
     assert dry["C1 plus"][1] > 3 * well["C1 plus"][1]
     assert dry["C1 plus"][1] < dry["C1 plus"][0] / 6.8e3 / (2 * 50 * 0.2 * 47e-6) * 1.02  # the triode takes its share
-    # [SCH]: with the mains angular frequency times C times load above ten, DC hardly depends on C; here 100 and 20
-    assert dry["C1 plus"][0] == pytest.approx(well["C1 plus"][0], rel=0.03)
+
+
+@pytest.mark.xfail(reason="DC comes out 1 % above the healthy reservoir's; not understood", strict=True)
+def test_a_dried_out_reservoir_has_less_dc(pool: Pool, supplied: Circuit) -> None:  # noqa: F811
+    """Integrating C dv/dt = (|e| - v)/Rs - v/RL by small steps (44 ohm, 6.8 kohm) gives 308 V at 47 uF, 301 at 9.4."""
+    well, dry = seen(pool, supplied), seen(pool, supplied, "C1 lost 20%")
+    assert dry["C1 plus"][0] < well["C1 plus"][0]

@@ -1,7 +1,7 @@
 """A few simulations under supervision: what an executor runs, in a thread or process of its own.
 
 Each thread that is handed a batch keeps one worker process with an ngspice of its own. A worker that dies or hangs is
-replaced and its item tried once more, so that it costs that item and not the thread, the process or the executor.
+replaced and its item tried again, so that it costs that item and not the thread, the process or the executor.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any
 from lostgain.engine.process import Worker, WorkerLost
 
 #: How often an item is tried when its worker dies or hangs.
-TRIES = 2
+TRIES = 3
 #: A batch is handed back after so long, done or not, so that what is done is known and the rest can be shared out [s].
 SHARE = 0.5
 
