@@ -31,7 +31,7 @@ BRIDGE |= {f"D{number}": "diode-rectifier-ht" for number in (1, 2, 3, 4)}
 
 def settled(load: float, capacitance: float, start: float, leakage: str = "1u") -> tuple[float, float]:
     """Return DC and ripple [V, V peak to peak] of the bridge on 230 V, 50 Hz, into a load [ohm]."""
-    lines = [line.replace("60m", leakage) for line in stage("supply-bridge", {**BRIDGE, "C": capacitance})]
+    lines = [line.replace("15m", leakage) for line in stage("supply-bridge", {**BRIDGE, "C": capacitance})]
     lines += ["Vin in 0 sin(0 325.27 50)", f"Rload out 0 {load:g}", "Xs in out supply-bridge", f".ic v(out)={start:g}"]
     lines += [".options method=gear reltol=1e-3"]
     result = run(lines, "tran 50u 0.4 0.3 50u")
@@ -156,8 +156,37 @@ def test_a_dried_out_reservoir_ripples(pool: Pool, supplied: Circuit) -> None:  
     assert dry["C1 plus"][1] < dry["C1 plus"][0] / 6.8e3 / (2 * 50 * 0.2 * 47e-6) * 1.02  # the triode takes its share
 
 
-@pytest.mark.xfail(reason="DC comes out 1 % above the healthy reservoir's; not understood", strict=True)
 def test_a_dried_out_reservoir_has_less_dc(pool: Pool, supplied: Circuit) -> None:  # noqa: F811
     """Integrating C dv/dt = (|e| - v)/Rs - v/RL by small steps (44 ohm, 6.8 kohm) gives 308 V at 47 uF, 301 at 9.4."""
     well, dry = seen(pool, supplied), seen(pool, supplied, "C1 lost 20%")
     assert dry["C1 plus"][0] < well["C1 plus"][0]
+
+
+def integrated(capacitance: float, load: float, ohms: float = 44.0, henries: float = 23e-3) -> tuple[float, float]:
+    """Return DC and ripple [V, V peak to peak] of L di/dt = |e| - two diodes - v - R i and C dv/dt = i - v/RL.
+
+    Stepped plainly, the current never below zero; 325 V peak, 50 Hz. It knows nothing of ngspice.
+    """
+    step, amps, volts, seen = 2e-6, 0.0, 300.0, []
+    emf = np.abs(325.27 * np.sin(2 * np.pi * 50 * step * np.arange(round(0.01 / step))))
+    for half_cycle in range(60):
+        for e in emf:
+            amps = max(amps + step * (e - 1.5 - volts - ohms * amps) / henries, 0.0)
+            volts += step * (amps - volts / load) / capacitance
+            if half_cycle >= 56:
+                seen.append(volts)
+    return float(np.mean(seen)), float(np.ptp(seen))
+
+
+@pytest.mark.parametrize(("fault", "capacitance"), [("", 47e-6), ("C1 lost 20%", 9.4e-6)])
+def test_dc_and_ripple_are_those_of_the_loop_integrated_by_itself(
+    pool: Pool,  # noqa: F811
+    supplied: Circuit,
+    fault: str,
+    capacitance: float,
+) -> None:
+    """44 ohm of copper and 23 mH of leakage in the loop; the triode takes some 2 mA beside the bleeder."""
+    found = seen(pool, supplied, fault)["C1 plus"]
+    volts, ripple = integrated(capacitance, 1 / (1 / 6.8e3 + 2e-3 / 305))
+    assert found[0] == pytest.approx(volts, rel=0.005)
+    assert found[1] == pytest.approx(ripple, rel=0.06)
