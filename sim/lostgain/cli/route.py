@@ -42,8 +42,8 @@ def run(args: argparse.Namespace) -> None:
         route = lostgain.route(lostgain.outlook(table, rates, known), line)
     if args.html is not None:
         with writing(args.html):
-            args.html.write_text(lostgain.route_html(route, unit, lostgain.cautions(unit)), encoding="utf-8")
+            args.html.write_text(lostgain.route_html(route, unit, lostgain.cautions(unit), rates), encoding="utf-8")
     if args.json:
         print(json.dumps(lostgain.route_record(route), ensure_ascii=False, allow_nan=False))
     elif args.html is None:
-        print(lostgain.route_text(route, unit))
+        print(lostgain.route_text(route, unit, rates))

@@ -1,10 +1,12 @@
-"""A route as text: readings to take, what each may show, and where that leads."""
+"""A route as text: numbered readings, what each may show, and which number or part that leads to."""
 
 from __future__ import annotations
 
+from lostgain.faults.rates import Rates
 from lostgain.quantities import show
-from lostgain.report.text_layout import joined, section, wrapped
-from lostgain.teach.route_model import Branch, Leaf, Route, Step
+from lostgain.report.route_steps import NumberedStep, numbered
+from lostgain.report.text_layout import joined, wrapped
+from lostgain.teach.route_model import Leaf, Route, Step
 from lostgain.unit.model import Unit
 
 _ENDS = {
@@ -12,25 +14,28 @@ _ENDS = {
     "alike": " No reading in reach tells these apart.",
     "idle": " No reading left would change what to do.",
     "all read": " Everything in reach has been read.",
-    "rare": " Seldom: give these readings to lostgain next.",
+    "rare": " (seldom).",
     "healthy": "",
 }
 
 
-def route_text(route: Route, unit: Unit) -> str:
+def route_text(route: Route, unit: Unit, rates: Rates | None = None) -> str:
     """Return a route for the terminal.
 
     Parameters
     ----------
     route : Route
     unit : Unit
+    rates : Rates or None
+        The failure rates it was made with; None for the bench set.
     """
     lead = wrapped(f"{unit.title}: a route from the symptom to the part")
     if unit.invented:
         lead.append("An invented example.")
     several = f" Named as in {route.channel}." if len(unit.channels) > 1 else ""
-    lead += wrapped(f"{minutes_text(route)}{several}")
-    return joined([lead, [*section("Begin here"), *_step(route.root, 0)], wrapped(closing())])
+    lead += wrapped(f"{minutes_text(route)}{several} Begin with 1.")
+    steps = [_step(each) for each in numbered(route)]
+    return joined([lead, *steps, wrapped(closing(rates))])
 
 
 def minutes_text(route: Route) -> str:
@@ -42,12 +47,13 @@ def minutes_text(route: Route) -> str:
     ).strip()
 
 
-def closing() -> str:
+def closing(rates: Rates | None = None) -> str:
     """Return what has to be said below a route."""
+    by = "bench default (common practice, no source)" if rates is None else f"{rates.title} ({rates.source})"
     return (
-        "Shares are of all faults, by the failure rates of the bench set (common practice, no source). A range holds "
-        "what 19 of 20 healthy units show. Power off and reservoirs discharged and measured before a part is lifted; "
-        "the unit's cautions (lostgain check) come first."
+        f"Shares are of all faults, by these failure rates: {by}. A range holds what 19 of 20 healthy units show. "
+        "Where it says seldom, the chart ends: give the readings taken to lostgain next. Power off and reservoirs "
+        "discharged and measured before a part is lifted; the unit's cautions (lostgain check) come first."
     )
 
 
@@ -66,7 +72,7 @@ def leaf_text(leaf: Leaf) -> str:
     """Return where a route ends."""
     if leaf.ends == "rare":
         first = next((name for name, _ in leaf.parts if name), "")
-        return f"Perhaps {first}.{_ENDS['rare']}" if first else f"Probably nothing is wrong.{_ENDS['rare']}"
+        return f"{f'Perhaps {first}' if first else 'Probably nothing is wrong'}{_ENDS['rare']}"
     names = [name for name, _ in leaf.parts if name]
     if leaf.ends == "healthy":
         return "Nothing shows here. If the fault comes and goes: warm, cool and tap while the signal is watched."
@@ -82,17 +88,17 @@ def _look(part: str) -> str:
     return f"Lift and measure {part}" if part[-1:].isdigit() else f"Measure the supply {part}"
 
 
-def _step(step: Step, depth: int) -> list[str]:
-    pad = "  " * depth
-    lines = wrapped(f"Read {reading_text(step)} ({step.minutes:.2g} min)", f"{pad}     ", f"{pad}  ")
-    for branch in step.branches:
-        lines += _branch(branch, depth + 1)
+def origin_text(each: NumberedStep) -> str:
+    """Return which step a step follows, and what that one showed; empty for the first."""
+    return f"after {each.after}: {each.shown}" if each.after else ""
+
+
+def _step(each: NumberedStep) -> list[str]:
+    label = f"{each.number}. "
+    indent = " " * len(label)
+    lines = wrapped(f"Read {reading_text(each.step)} ({each.step.minutes:.2g} min)", indent, label)
+    lines += wrapped(f"({origin_text(each)})", indent) if each.after else []
+    for branch, number in zip(each.step.branches, each.goes_to, strict=True):
+        then = leaf_text(branch.then) if isinstance(branch.then, Leaf) else f"go to {number}"
+        lines += wrapped(f"{branch.shows} [{share_text(branch.share)}]: {then}", f"{indent}    ", f"{indent}- ")
     return lines
-
-
-def _branch(branch: Branch, depth: int) -> list[str]:
-    pad = "  " * depth
-    head = f"{branch.shows} [{share_text(branch.share)}]"
-    if isinstance(branch.then, Leaf):
-        return wrapped(f"{head}: {leaf_text(branch.then)}", f"{pad}      ", f"{pad}  - ")
-    return [*wrapped(f"{head}:", f"{pad}      ", f"{pad}  - "), *_step(branch.then, depth + 1)]
