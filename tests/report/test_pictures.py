@@ -14,7 +14,8 @@ from matplotlib.transforms import Bbox
 
 from lostgain.problems import UserError
 from lostgain.report import levels, pictures
-from lostgain.report.pictures import band, bars, chain, match, rows, sines, style, titles
+from lostgain.report.pictures import band, bars, chain, match, rows, sines, style
+from lostgain.report.shares import percent
 from tests.report import records
 
 DRAW: dict[str, Callable[..., Path]] = {
@@ -195,10 +196,16 @@ def test_nothing_lies_on_the_floor_and_no_result_nowhere() -> None:
 
 
 @pytest.mark.parametrize(
-    ("probability", "said"), [(0, "0 %"), (5e-4, "under 0.1 %"), (0.004, "0.4 %"), (0.63, "63 %"), (1, "100 %")]
+    ("probability", "said"), [(0, "<0.1 %"), (5e-4, "<0.1 %"), (0.004, "0.4 %"), (0.63, "63 %"), (1, ">99 %")]
 )
 def test_probabilities_are_written_with_two_figures(probability: float, said: str) -> None:
-    assert titles.percent(probability) == said
+    assert percent(probability) == said
+
+
+@pytest.mark.parametrize("name", DRAW)
+def test_a_prediction_of_several_channels_says_whose_names_are_used(name: str, drawn: list[Figure]) -> None:
+    DRAW[name](records.prediction("gone"), "x.png")
+    assert "Named as in Up line." in " ".join(texts(drawn[0])).replace("\n", " ")
 
 
 def test_a_long_chain_makes_a_taller_picture() -> None:

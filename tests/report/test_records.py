@@ -8,7 +8,8 @@ import math
 from lostgain.diagnosis.model import Group, Suspect, Verdict
 from lostgain.faults import Fault
 from lostgain.report.records import verdict_record
-from lostgain.report.text_match import percent, speaks
+from lostgain.report.shares import percent
+from lostgain.report.text_match import speaks
 
 
 def test_what_is_no_number_is_null() -> None:

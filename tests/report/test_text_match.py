@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from lostgain.diagnosis import Group
+from lostgain.diagnosis import Group, Limits
 from lostgain.report.text_match import LEAST, LISTED, verdict_text
 from tests.report.records import circuit, readings, verdict
 
@@ -42,3 +42,9 @@ def test_a_group_of_many_names_all_that_are_listed() -> None:
     shown = listed(text)
     assert 2 < len(shown) < 10
     assert look_alikes(text).endswith(f"{shown[-1]} and {10 - len(shown)} more that are not listed above")
+
+
+def test_parts_are_listed_as_people_count() -> None:
+    names = ("C10 open", "C2 short", "R1 open", "C2 open")
+    text = verdict_text(verdict(2), circuit().unit, readings(), Limits((), names))
+    assert "faults of C2, C10, R1." in " ".join(text.split())

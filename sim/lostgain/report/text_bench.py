@@ -6,8 +6,8 @@ from lostgain.diagnosis import Verdict
 from lostgain.diagnosis.next_model import NextReading
 from lostgain.quantities import show, show_level
 from lostgain.readings.model import LEVELS, UNITS, Reading, Readings
+from lostgain.report.shares import percent
 from lostgain.report.text_layout import table, wrapped
-from lostgain.report.text_match import percent
 from lostgain.unit import called
 from lostgain.unit.model import Unit
 

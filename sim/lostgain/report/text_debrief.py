@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from lostgain.quantities import show
+from lostgain.report.shares import percent
 from lostgain.report.text_bench import asked_text
 from lostgain.report.text_drill import step_title
 from lostgain.report.text_layout import joined, section, table, wrapped
 from lostgain.report.text_letters import Letters, letters_for
-from lostgain.report.text_match import percent
 from lostgain.report.text_wave import text_wave
 from lostgain.signatures.sentences import changed
 from lostgain.teach.debrief import Debrief, Known

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 
@@ -97,6 +98,11 @@ def _fold(sizes: list[int], align: str, room: int) -> None:
 def _padded(text: str, size: int, side: str) -> str:
     spaces = " " * max(0, size - cell_len(text))
     return spaces + text if side == ">" else text + spaces
+
+
+def counted(name: str) -> list[str | int]:
+    """Return the key that sorts designators as people count: R2 before R10."""
+    return [int(piece) if place % 2 else piece for place, piece in enumerate(re.split(r"(\d+)", name))]
 
 
 def joined(blocks: Iterable[Sequence[str]]) -> str:

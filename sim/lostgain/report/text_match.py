@@ -9,7 +9,8 @@ from lostgain.diagnosis.model import Evidence
 from lostgain.quantities import show, show_level
 from lostgain.readings import SIGNS, Readings
 from lostgain.readings.model import COMMON, LEVELS, UNITS, Reading
-from lostgain.report.text_layout import joined, section, table, wrapped
+from lostgain.report.shares import percent
+from lostgain.report.text_layout import counted, joined, section, table, wrapped
 from lostgain.unit import called
 from lostgain.unit.model import Unit
 
@@ -19,6 +20,11 @@ LISTED, LEAST = 12, 0.005
 EXPLAINED = 3
 #: A reading speaks for or against where it makes the suspect so many times more or less likely than a healthy unit.
 SPEAKS = 2.0
+#: What the last column of the evidence means.
+SAID = (
+    "Speaks for or against: how many times likelier or less likely a reading is with that fault than from a healthy "
+    f"unit; — where that is less than {SPEAKS:g} times."
+)
 
 
 def verdict_text(
@@ -51,6 +57,7 @@ def verdict_text(
             _pairs(tried),
             _checks(verdict),
             *[_evidence(each, unit) for each in _explained(leading)],
+            wrapped(SAID) if any(each.evidence for each in leading) else [],
             _limits(limits),
             wrapped(f"Failure rates: {verdict.rates}."),
             wrapped(f"Taken into account: {'; '.join(verdict.knowledge)}.") if verdict.knowledge else [],
@@ -91,15 +98,6 @@ def _entry(number: str, share: float, text: str) -> list[str]:
     return wrapped(text, " " * 14, f"  {number:>3} {percent(share):>6}  ")
 
 
-def percent(share: float) -> str:
-    """Return a probability: ``91 %``, ``0.4 %``, ``<0.1 %``; never 100 % of what is not certain."""
-    if share >= 0.995:
-        return ">99 %"
-    if share < 0.001:
-        return "<0.1 %"
-    return f"{share * 100:.0f} %" if share >= 0.1 else f"{share * 100:.1f} %"
-
-
 def _look_alikes(verdict: Verdict, leading: list[Suspect]) -> list[str]:
     shown = {each.group for each in leading}
     rows = []
@@ -135,7 +133,7 @@ def _limits(limits: Limits | None) -> list[str]:
         listed = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
         lines += wrapped(f"No level or DC reading in reach tells these apart: {listed}.", "    ", "  ")
     if limits.unmarked:
-        parts = sorted({name.split()[0] for name in limits.unmarked})
+        parts = sorted({name.split()[0] for name in limits.unmarked}, key=counted)
         listed = ", ".join(parts[:10]) + (f" and {len(parts) - 10} more" if len(parts) > 10 else "")
         lines += wrapped(
             f"{len(limits.unmarked)} faults leave no mark at the points in reach, whatever is read; "

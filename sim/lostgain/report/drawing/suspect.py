@@ -6,7 +6,7 @@ from pathlib import Path
 
 from lostgain.diagnosis.model import Suspect
 from lostgain.report.drawing.draw import draw_stage
-from lostgain.report.pictures.titles import percent
+from lostgain.report.shares import percent
 from lostgain.unit.drawing import drawing
 from lostgain.unit.model import Unit
 from lostgain.unit.placed_stage import PlacedStage
@@ -39,5 +39,5 @@ def suspect_stage(unit: Unit, suspect: Suspect, path: Path | str) -> Path | None
     channel = next((each for each in unit.channels if each.name == suspect.channel), unit.channels[0])
     named = {fault.part, *(member.part for member in fault.members)}
     marked = {unit.parts[name].role for name in named if name in unit.parts and unit.parts[name].stage == stage.name}
-    said = f"Marked: {suspect.part} {suspect.mode}, {percent(suspect.probability)}. {suspect.severity_text}"
+    said = f"Marked: {suspect.part} {suspect.mode}, {percent(suspect.probability)}: {suspect.severity_text}"
     return draw_stage(stage.library, path, PlacedStage(unit, stage, channel), marked, said)

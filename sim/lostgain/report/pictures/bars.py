@@ -27,7 +27,7 @@ from lostgain.report.pictures.style import (
     sheet,
     widest,
 )
-from lostgain.report.pictures.titles import percent
+from lostgain.report.shares import percent
 
 WIDTH = 8.27
 #: Height of a suspect's row, of a further line of text in it, of a group's heading [inch]; room above and below all.

@@ -16,7 +16,8 @@ from lostgain.report.pictures.chain import RANGE, healthy_range
 from lostgain.report.pictures.rows import Chart, Trace, draw
 from lostgain.report.pictures.scale import dress
 from lostgain.report.pictures.style import CHANNELS, HEALTHY, SUSPECTS, Look, drawing, kind_of, save
-from lostgain.report.pictures.titles import drive, frequency, percent
+from lostgain.report.pictures.titles import drive, frequency
+from lostgain.report.shares import percent
 from lostgain.signatures import Table
 from lostgain.signatures.gains import NOTHING
 

@@ -17,9 +17,12 @@ def failure(prediction: Prediction) -> str:
 
 
 def about(prediction: Prediction) -> str:
-    """Return what is wrong, for people: ``C12 has 2 nF left of 10 µF``."""
-    said = (sentence(fault, fault.severity, None, prediction.circuit, None) for fault in prediction.faults)
-    return "; ".join(said) or "nothing is wrong"
+    """Return what is wrong, for people, and whose names are used: ``C12 has 2 nF left. Named as in Zone A.``."""
+    channels = prediction.circuit.unit.channels
+    said = [sentence(fault, fault.severity, None, prediction.circuit, None) for fault in prediction.faults]
+    # A prediction holds for every channel. Without this, who has C106 in hand would look for C6.
+    named = f". Named as in {channels[0].name}." if len(channels) > 1 else ""
+    return ("; ".join(said) or "nothing is wrong") + named
 
 
 def frequency(value: float, index: int) -> str:
@@ -33,10 +36,3 @@ def drive(unit: Unit) -> str:
     setup = unit.setup
     load = ", no load" if setup.load.is_open else f", load {setup.load.text}"
     return f"{unit.title}; generator {show(setup.generator, 'V rms')}{load}"
-
-
-def percent(probability: float) -> str:
-    """Return ``63 %``, ``0.4 %`` or ``under 0.1 %``."""
-    if probability < 0.001:
-        return "under 0.1 %" if probability > 0 else "0 %"
-    return f"{probability * 100:.2g} %" if probability < 0.995 else f"{probability * 100:.3g} %"
