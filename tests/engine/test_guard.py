@@ -58,6 +58,7 @@ def test_what_a_circuit_is_written_with_passes(line: str) -> None:
         ("R1 a b 10Ω", "leave it off"),
         ("R3 out", "Is a node or the value missing?"),
         ("R3 out 1k", "Is a node or the value missing?"),
+        (".SUBCKT", "A .subckt line needs a name"),
         ("R3 out 1k x", "Is a node missing?"),
         ("Q1 c b 2n2222", "Is a node or the value missing?"),
         ("R1 all 0 1k", "Rename it"),

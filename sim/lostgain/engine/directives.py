@@ -51,6 +51,8 @@ def refusal(text: str) -> str:
         return _REFUSED[word]
     if word == ".model":
         return _model(text)
+    if word == ".subckt" and len(text.split()) < 2:
+        return "A .subckt line needs a name and its nodes. Example: .subckt receiver in cold out vp vn."
     if word in (".options", ".option", ".opt"):
         names = re.findall(r"([A-Za-z_]\w*)\s*(?:=\s*[\w.+\-]+)?", text[len(word) :])
         strange = [name for name in names if name.lower() not in _OPTIONS]
