@@ -11,7 +11,7 @@ import pytest
 from lostgain.circuit import build
 from lostgain.engine import Pool
 from lostgain.signatures.shapes import distortion, memberships, picture
-from lostgain.signatures.steady import WAVE_POINTS, Steady, decibels
+from lostgain.signatures.steady import WAVE_POINTS, Steady, _two_cycles, decibels
 from tests.circuit.units import AMPLIFIER, make
 from tests.signatures import tasks
 from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST
@@ -89,3 +89,14 @@ def test_distortion_against_the_series_of_a_square_wave() -> None:
     assert distortion(np.array([square, SINE]))[0] == pytest.approx(0.483, abs=0.01)
     assert distortion(np.array([square, SINE]))[1] == pytest.approx(0, abs=1e-6)
     assert all(0 <= fit <= 1 for fits in memberships(np.array([square, SINE])).values() for fit in fits)
+
+
+def test_an_edge_at_the_cycles_end_is_no_drift_and_a_drift_is_none_of_the_signal() -> None:
+    """A square wave whose edges come a little early or late keeps its level; a sine on a ramp loses the ramp."""
+    time = np.linspace(0, 2, 4001)
+    square = np.where((time + 0.004 * np.sin(7 * time)) % 1 < 0.5, 1.0, -1.0)
+    ramp = np.sin(2 * np.pi * time) + 0.2 * time
+    before, last = _two_cycles(time, np.array([square, ramp]), 0.0, 1.0)
+    for cycle in (before, last):
+        assert np.std(cycle[0]) == pytest.approx(1, abs=0.01)
+        assert np.std(cycle[1]) == pytest.approx(np.sqrt(0.5), rel=1e-3)

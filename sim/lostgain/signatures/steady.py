@@ -32,6 +32,9 @@ WAIT = 0.25
 TIMES, MEMORY, FURTHEST, MOST_VOLTS, LEFT_VOLTS = 5, 3, 400.0, 5.0, 20e-3
 #: What a start from phasors is put off by [V], so that a circuit that oscillates by itself begins to.
 KICK = 1e-3
+#: An edge is where the ends of a cycle are this share of its swing further apart than its other phases have moved.
+#: Only where a cycle is like the one before, their difference this share of it at most, is it looked for.
+EDGE, REPEATS = 0.003, 0.5
 #: Points of one stored cycle, and the longest time step as a share of a cycle.
 WAVE_POINTS = 64
 STEPS_A_CYCLE = 64
@@ -51,7 +54,7 @@ SLOW_FARADS = 1.5e-9
 #: All that a transient's numbers depend on besides the circuit: a table with others is another table.
 SETTINGS = (
     AGREE_DB, SETTLED_DB, QUIET, NEAR, FAR, LAST, WAIT, TIMES, MEMORY, FURTHEST, MOST_VOLTS, LEFT_VOLTS, KICK,
-    WAVE_POINTS, STEPS_A_CYCLE, MOST_STEPS, RESTLESS, SOLVER, PATIENT, SLOW_FARADS,
+    EDGE, REPEATS, WAVE_POINTS, STEPS_A_CYCLE, MOST_STEPS, RESTLESS, SOLVER, PATIENT, SLOW_FARADS,
 )  # fmt: skip
 
 
@@ -256,8 +259,7 @@ class _Follow:
             self._at.append(before)
             self._steps.append(after - before)
         here = values[self.at]
-        self._last = _cycle(time, here, (cycles - 1) * self.period, self.period)
-        self._before = _cycle(time, here, (cycles - 2) * self.period, self.period)
+        self._before, self._last = _two_cycles(time, here, (cycles - 2) * self.period, self.period)
 
     def _charged(self, state: Values) -> Values:
         """Return the voltages of the slow capacitors."""
@@ -362,12 +364,40 @@ def started(flat: FlatCircuit, names: Sequence[str], state: Values, charged: Map
     return [*lines, end]
 
 
+def _two_cycles(time: Values, values: Values, start: float, period: float) -> tuple[Values, Values]:
+    """Two successive cycles on an even grid, without their means and slow drift: two arrays, (node, phase).
+
+    The ends of a cycle tell its drift, unless the signal switches just there: then the ends are wherever the edge was
+    caught, and what most phases have moved from one cycle to the next tells it. What oscillates by itself does not
+    repeat from cycle to cycle, and is left as it is.
+    """
+    halves = _even(time, values, start, period), _even(time, values, start + period, period)
+    moved = np.median(halves[1] - halves[0], axis=1, keepdims=True)
+    apart = np.std(halves[1] - halves[0], axis=1, keepdims=True)
+    repeats = apart < REPEATS * np.std(halves[1], axis=1, keepdims=True)
+
+    def drift(half: Values) -> Values:
+        ends = half[:, -1:] - half[:, :1]
+        edge = repeats & (np.abs(ends - moved) > EDGE * np.ptp(half, axis=1, keepdims=True))
+        return np.where(edge, moved, ends)
+
+    before, last = (_level_ground(half, drift(half)) for half in halves)
+    return before, last
+
+
 def _cycle(time: Values, values: Values, start: float, period: float) -> Values:
     """One cycle on an even grid, without its mean and without a slow drift across it: array, (node, phase)."""
+    even = _even(time, values, start, period)
+    return _level_ground(even, even[:, -1:] - even[:, :1])
+
+
+def _even(time: Values, values: Values, start: float, period: float) -> Values:
     grid = start + period * np.arange(_FINE + 1) / _FINE
-    even = np.array([np.interp(grid, time, row) for row in values]).reshape(len(values), -1)
-    drift = (even[:, -1:] - even[:, :1]) * np.linspace(0, 1, _FINE + 1)
-    even = (even - drift)[:, :-1]
+    return np.array([np.interp(grid, time, row) for row in values]).reshape(len(values), -1)
+
+
+def _level_ground(even: Values, drift: Values) -> Values:
+    even = (even - drift * np.linspace(0, 1, _FINE + 1))[:, :-1]
     return np.asarray(even - even.mean(axis=1, keepdims=True))
 
 
