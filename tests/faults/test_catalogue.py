@@ -13,6 +13,7 @@ import pytest
 import lostgain.faults
 from lostgain.faults import Mode, modes_for, rates
 from lostgain.faults.catalogue import catalogue
+from lostgain.faults.packages import packages
 from lostgain.faults.severities import density
 from lostgain.problems import UserError
 from lostgain.unit.kinds import families, kinds
@@ -110,6 +111,8 @@ def test_every_share_is_of_a_mode_there_is(name: str) -> None:
         if isinstance(shares, dict) and key != "per_part":
             of = [kind for kind in kinds().values() if key in (kind.name, kind.family)]
             known = {mode.name for kind in of for mode in modes_for(kind.name)}
+            if key == "cluster":
+                known = {package.mode for package in packages()}
             assert set(shares) <= known, key
 
 

@@ -236,6 +236,6 @@ def priors(table: Table, found: Hypotheses, rates: Rates, channels: int) -> Valu
 
 def _weight(table: Table, fault: Fault, rates: Rates) -> float:
     if fault.members:
-        return rates.of_kind("cluster")
+        return rates.of_cluster(fault.mode)
     kind = table.circuit.parts[fault.part].part.kind
     return rates.of_kind(kind) * rates.of_mode(kind, fault.mode)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, modes_for
+from lostgain.faults.packages import said
 from lostgain.quantities import show
 from lostgain.unit.kinds import kinds
 from lostgain.unit.library import stage
@@ -80,7 +81,7 @@ def sentence(
 
 def _cluster(fault: Fault, circuit: Circuit, channel: Channel | None) -> str:
     names = [channel.called(member.part) if channel else member.part for member in fault.members]
-    says = fault.mode.replace("-", " ")
+    says = said(fault.mode) or fault.mode.replace("-", " ")
     for one in (*circuit.unit.stages, *circuit.unit.supplies):
         if one.name == fault.stage and one.source == "library":
             says = next((each.says for each in stage(one.library).clusters if each.name == fault.mode), says)

@@ -8,6 +8,7 @@ from lostgain.circuit import Circuit, PlacedPart
 from lostgain.faults.catalogue import modes_for
 from lostgain.faults.edits import can_put_in
 from lostgain.faults.model import Fault
+from lostgain.faults.packages import never_alone, together
 from lostgain.unit.facts import Cluster
 from lostgain.unit.library import stage
 from lostgain.unit.model import Part, Stage, Unit
@@ -25,10 +26,11 @@ def listing(circuit: Circuit) -> list[Fault]:
     Returns
     -------
     list of Fault
-        One for each part, mode and severity of the catalogue, then the clusters of its stages.
+        One for each part, mode and severity of the catalogue, then what fails together.
     """
+    shared = never_alone(circuit.unit)
     faults = [fault for place in circuit.parts.values() for fault in _of_part(place, circuit)]
-    return faults + clusters(circuit.unit)
+    return [fault for fault in faults if (fault.part, fault.mode) not in shared] + clusters(circuit.unit)
 
 
 def _of_part(place: PlacedPart, circuit: Circuit) -> list[Fault]:
@@ -51,14 +53,15 @@ def is_shared(part: Part, unit: Unit) -> bool:
 
 
 def clusters(unit: Unit) -> list[Fault]:
-    """Return the clusters of parts that fail together, as the library's stages name them."""
-    return [
+    """Return the parts that fail together: as the library's stages name them, and those in one housing."""
+    of_stages = [
         fault
         for one in (*unit.stages, *unit.supplies)
         if one.source == "library"
         for cluster in stage(one.library).clusters
         if (fault := _cluster(cluster, one, unit)) is not None
     ]
+    return of_stages + together(unit)
 
 
 def _cluster(cluster: Cluster, one: Stage, unit: Unit) -> Fault | None:

@@ -9,6 +9,7 @@ from lostgain.faults.catalogue import Mode, modes_for
 from lostgain.faults.edits import can_put_in
 from lostgain.faults.listing import clusters, is_shared
 from lostgain.faults.model import Fault
+from lostgain.faults.packages import never_alone
 from lostgain.problems import Problem, UserError, nearest
 from lostgain.quantities import component
 from lostgain.unit.kinds import kinds
@@ -50,6 +51,8 @@ def parse(text: str, circuit: Circuit) -> Fault:
         mode for mode in modes_for(part.kind) if can_put_in(mode, circuit.parts[part.designator], circuit.flat)
     )
     mode, tail = _find_mode(joined, part, known, circuit)
+    if not tail and (part.designator, mode.name) in never_alone(circuit.unit):
+        return next(each for each in clusters(circuit.unit) if each.mode == mode.name and _holds(each, part))
     severity = _severity(tail, mode, part, text)
     return Fault(part.designator, mode.name, severity, part.stage, shared=is_shared(part, circuit.unit))
 

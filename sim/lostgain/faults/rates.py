@@ -40,6 +40,10 @@ class Rates:
         family = "cluster" if kind == "cluster" else kinds()[kind].family
         return self.per_part.get(kind, self.per_part.get(family, 1.0))
 
+    def of_cluster(self, mode: str) -> float:
+        """Return how often parts fail together in this way, relative to a film resistor's failures."""
+        return self.modes.get("cluster", {}).get(mode, self.per_part["cluster"])
+
     def of_mode(self, kind: str, mode: str) -> float:
         """Return the share of a mode among the failures of a kind; shares of a kind add up to one."""
         shares = self.modes.get(kind) or self.modes.get(kinds()[kind].family) or {}

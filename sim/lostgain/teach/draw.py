@@ -206,7 +206,7 @@ class _Picker:
         weights = []
         for fault in self.modes:
             kind = circuit.parts[fault.part].part.kind
-            weights.append(known.of_kind("cluster") if fault.members else
+            weights.append(known.of_cluster(fault.mode) if fault.members else
                            known.of_kind(kind) * known.of_mode(kind, fault.mode))  # fmt: skip
         self.share = np.array(weights) / max(sum(weights), 1e-300)
 
