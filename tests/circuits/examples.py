@@ -72,6 +72,6 @@ def as_value(part: PartText, controls: Mapping[str, str]) -> float | str:
     return part.device if part.value is None else f"{part.device} {kinds()[part.kind].unit}={part.value:g}"
 
 
-#: The stages a signal goes through; what delivers a rail has tests of its own.
-SIGNAL = [name for name in library.stage_names() if not library.stage(name).delivers]
+#: The stages a signal goes through; supplies have tests of their own.
+SIGNAL = [name for name in library.stage_names() if not library.stage(name).supplies]
 EXAMPLES |= {name: from_its_file(name) for name in SIGNAL if name not in EXAMPLES}

@@ -107,7 +107,7 @@ FILLERS = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("name", [name for name in library.stage_names() if not library.stage(name).delivers])
+@pytest.mark.parametrize("name", [name for name in library.stage_names() if not library.stage(name).supplies])
 def test_a_unit_can_be_made_of_every_stage(tmp_path: Path, name: str) -> None:
     facts = library.stage(name)
     families = {role: of_family(facts.roles[role].kind)[0] for role in facts.roles}

@@ -10,6 +10,7 @@ import numpy as np
 from lostgain.circuit.compose import Composed, compose
 from lostgain.circuit.ends import no_loose_ends
 from lostgain.circuit.flat import FlatCircuit, own_models
+from lostgain.circuit.heating import with_strays
 from lostgain.circuit.listing import parse_listing
 from lostgain.circuit.mains import settled_supply
 from lostgain.circuit.model import Circuit, PlacedPart
@@ -64,7 +65,7 @@ def _build(session: Session, item: tuple[Unit, Composed]) -> Circuit:
         session.load(replace(flat, other=(*flat.other, *EXACT)).lines())
         _prove(original, _fingerprint(session, unit, flat), flat)
         if unit.supplies:
-            flat = settled_supply(session, flat, unit)
+            flat = settled_supply(session, with_strays(flat, unit, composed.parts), unit)
     except (CircuitRefused, RunFailed) as error:
         raise UserError([*unit.doubts, _explained(unit, error)]) from error
     missing = [place.part for place in composed.parts.values() if not _is_there(place, flat)]

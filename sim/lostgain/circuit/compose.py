@@ -11,9 +11,11 @@ from pathlib import Path
 
 from lostgain import shipped
 from lostgain.circuit.ends import no_missing_subcircuits
+from lostgain.circuit.heating import kept_lines
 from lostgain.circuit.loads import load_lines
 from lostgain.circuit.mains import MAINS_NODE, MAINS_SOURCE, fed_node, fed_rail, hold_lines
 from lostgain.circuit.model import COLD, GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
+from lostgain.circuit.names import slug, supply_path
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
 from lostgain.engine.expansion import refuse_endless
 from lostgain.engine.includes import resolve_includes
@@ -105,11 +107,6 @@ def _models(lines: Sequence[str]) -> list[str]:
     return sorted((named & set(device_names())) - defined)
 
 
-def slug(name: str) -> str:
-    """Return a name fit for a netlist: lower-case letters, digits and underscores."""
-    return "".join(letter if letter.isascii() and letter.isalnum() else "_" for letter in name.lower()).strip("_")
-
-
 def _free_names(unit: Unit) -> None:
     """Refuse rails whose names are taken by other nodes of a chain."""
     taken = ("in", "gnd", "bench_emf") if unit.netlist is None else ("gnd", unit.input.lower())
@@ -152,15 +149,18 @@ def _fuse(unit: Unit, rail: Rail, fused: str, node: str, out: Composed) -> None:
 
 def _supply_stage(unit: Unit, stage: Stage, number: int, out: Composed) -> None:
     """Write a supply stage between the mains, or the rail it takes, and the rails it delivers."""
-    name = f"p{number}_{slug(stage.name)}"
+    name = supply_path(number, stage)
     parts = [part for part in unit.parts.values() if part.stage == stage.name]
     facts = stage_facts(stage.library)
     body = library_body(stage, parts, unit.setup.controls, name)
-    ports = {port: fed_node(stage.rails[port]) for port in facts.delivers}
-    ports["in"] = MAINS_NODE if facts.rectifies else rail_node(stage.rails["in"])
+    ports = {port: f"{name}_{port}" for port in facts.ports}
+    ports |= {port: fed_node(stage.rails[port]) for port in facts.delivers}
+    ports["in"] = MAINS_NODE if facts.from_mains else rail_node(stage.rails["in"])
     by_name = {rail.name: rail for rail in unit.rails}
     for port in facts.rectifies:
         out.lines += hold_lines(by_name[stage.rails[port]])
+    if facts.heats:
+        out.lines += kept_lines(name)
     out.lines += [*body.lines, f"x{name} {' '.join(ports[port] for port in body.ports)} {name}"]
     _place(body, parts, f"x{name}", out)
     out.stages[stage.name] = {**{node: f"x{name}.{node}" for node in body.nodes}, **ports}

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.circuit.flat import FlatCircuit
+from lostgain.circuit.heating import ends_of, heatings, power
 from lostgain.circuit.model import GENERATOR, rail_node
 from lostgain.engine import RunFailed, Session
 from lostgain.unit.library import stage as stage_facts
@@ -28,7 +29,7 @@ MAINS_NODE, MAINS_SOURCE = "mains_live", "v_mains"
 SAG = 0.05
 #: Cycles of the mains followed at a time, and how often that is done at most.
 CYCLES, ROUNDS = 4, 8
-#: After this round, a reservoir that has lost half of its voltage is begun from nothing.
+#: From this round on, a reservoir that has lost half of its voltage is begun from nothing.
 LEFT = 1
 #: A reservoir has settled where its mean moves less than this in a cycle, as a share and [V].
 SETTLED, SETTLED_VOLTS = 5e-4, 5e-3
@@ -54,11 +55,14 @@ class OnMains:
     ripple : array, (node,) [V peak to peak]
         Over one cycle of the mains.
     settled : bool
+    heat : array, (heating,) [W]
+        The power in the valves' heaters, in the order of `heatings`.
     """
 
     means: Values
     ripple: Values
     settled: bool
+    heat: Values
 
 
 def fed_node(rail: str) -> str:
@@ -121,6 +125,8 @@ def held(session: Session, flat: FlatCircuit, unit: Unit, means: Values, sag: bo
         True to set how the supply sags by the current that flows now; else that is left as it is.
     """
     rails = reservoirs(unit)
+    if not rails:
+        return flat
     nodes = [fed_node(rail.name) for rail in rails]
     sources = [_hold(rail.name) for rail in rails]
     volts = np.array(means, dtype=float)
@@ -175,6 +181,8 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
     assert unit.feed is not None
     rails = reservoirs(unit)
     held_nodes = [fed_node(rail.name) for rail in rails]
+    heating = heatings(unit)
+    heaters = ends_of(flat, heating)
     period = 1 / unit.feed.frequency
     mains = flat.elements[MAINS_SOURCE]
     peak = unit.feed.volts * 2**0.5
@@ -191,7 +199,7 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
         begin = [f".ic v({node})={value:.9g}" for node, value in zip(held_nodes, now, strict=True)]
         lines = live.lines()
         session.load([*lines[:-1], *begin, _SOLVER, lines[-1]])
-        time, values = session.tran(CYCLES * period, period / STEPS_A_CYCLE, [*held_nodes, *nodes])
+        time, values = session.tran(CYCLES * period, period / STEPS_A_CYCLE, [*held_nodes, *heaters, *nodes])
         cycles = np.array([
             [np.interp(grid + cycle * period, time, row) for row in values] for cycle in range(1, CYCLES)
         ])  # fmt: skip
@@ -203,14 +211,16 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
             break
         near = np.abs(means[-1] - now) < 4 * BEGUN * np.abs(means[-1])
         now = np.where(near, means[-1], np.maximum(signs * _ahead(means), 0.0) * signs)
-        if number == LEFT:
+        if number >= LEFT:
             # What nothing charges would empty for minutes: begun from nothing, it tells at once.
             now = np.where(np.abs(means[-1]) < 0.5 * np.abs(start), 0.0, now)
-    last = cycles[-1, len(held_nodes) :]
+    heat = power(flat, heating, dict(zip(heaters, cycles[-1, len(held_nodes) :], strict=False)))
+    others = len(held_nodes) + len(heaters)
+    last = cycles[-1, others:]
     # What has not settled altogether behind long time constants drifts by; that is no ripple.
     ends = np.array([np.interp([grid[0] + (CYCLES - 1) * period, CYCLES * period], time, row) for row in values])
-    drift = (ends[len(held_nodes) :, 1:] - ends[len(held_nodes) :, :1]) * np.linspace(0, 1, _GRID, endpoint=False)
-    return OnMains(means[-1], np.ptp(last - drift, axis=1), settled)
+    drift = (ends[others:, 1:] - ends[others:, :1]) * np.linspace(0, 1, _GRID, endpoint=False)
+    return OnMains(means[-1], np.ptp(last - drift, axis=1), settled, heat)
 
 
 def _ahead(means: Values) -> Values:
@@ -227,4 +237,5 @@ def settled_supply(session: Session, flat: FlatCircuit, unit: Unit) -> FlatCircu
     found = on_mains(session, flat, unit, start, ())
     if not found.settled:
         raise RunFailed("the supply does not settle on the mains", ())
+    flat = flat.with_values({each.kept: float(watts) for each, watts in zip(heatings(unit), found.heat, strict=True)})
     return held(session, flat, unit, found.means, sag=True)

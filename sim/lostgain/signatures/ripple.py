@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit, FlatCircuit
+from lostgain.circuit.heating import heatings, kept, warmed
 from lostgain.circuit.mains import fed_node, held, holding, on_mains, reservoirs, ripple_source
 from lostgain.engine import EngineError, Session
 from lostgain.faults import Fault
@@ -60,6 +61,9 @@ def powered(
     if followed and not stray:
         try:
             found = on_mains(session, faulty, unit, means, nodes)
+            warm = warmed(faulty, circuit.flat, unit, circuit.parts, found.heat)
+            if warm is not faulty:  # valves that are colder draw less
+                faulty, found = warm, on_mains(session, warm, unit, means, nodes)
             remark = "" if found.settled else "the supply does not settle on the mains"
             return held(session, faulty, unit, found.means), found.ripple, remark
         except EngineError as error:
@@ -73,13 +77,14 @@ def powered(
 
 
 def held_alike(flat: FlatCircuit, nominal: FlatCircuit, circuit: Circuit) -> FlatCircuit:
-    """Return a tolerance draw with its reservoirs moved as far as the fault moves those of the nominal circuit."""
+    """Return a tolerance draw with its reservoirs moved, and its valves as warm, as the fault has those of nominal."""
     values = {}
     for source, _ in holding(circuit.unit):
         whole = circuit.flat.elements[source].value
         moved = nominal.elements[source].value / whole if whole else 1.0
         values[source] = flat.elements[source].value * moved
-    return flat.with_values(values)
+    watts = kept(nominal, heatings(circuit.unit))
+    return warmed(flat.with_values(values), circuit.flat, circuit.unit, circuit.parts, watts)
 
 
 def ripple_draws(

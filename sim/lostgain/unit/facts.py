@@ -154,6 +154,8 @@ class StageFacts:
         Of a supply stage, the ports that deliver a rail to ``positive`` or ``negative``; empty for all other stages.
     rectifies : tuple of str
         Which of these have a reservoir that is charged from the mains; its input then is the mains.
+    heats : str
+        Of a supply stage, the role that stands for the valves' heaters, which it feeds; empty for all others.
     cold : str
         Which of these the cold end of the load hangs on; empty where that is ground.
     unloaded : Unloaded or None
@@ -177,9 +179,20 @@ class StageFacts:
     inputs: Mapping[str, str] = field(default_factory=dict)
     delivers: Mapping[str, str] = field(default_factory=dict)
     rectifies: tuple[str, ...] = ()
+    heats: str = ""
     cold: str = ""
     unloaded: Unloaded | None = None
     example: Example | None = None
+
+    @property
+    def supplies(self) -> bool:
+        """Whether it is a supply stage: it delivers a rail or feeds heaters, and passes no signal."""
+        return bool(self.delivers or self.heats)
+
+    @property
+    def from_mains(self) -> bool:
+        """Whether the mains is at its input, and no rail."""
+        return bool(self.rectifies or (self.heats and not self.delivers))
 
 
 @dataclass(frozen=True)

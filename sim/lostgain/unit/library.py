@@ -103,6 +103,7 @@ def read_stage(file: Path) -> StageFacts:
         inputs=_inputs(top),
         delivers=_rails(top, "delivers"),
         rectifies=tuple(top.names("rectifies", 'a list of ports: ["out"]')),
+        heats=top.text("heats"),
         cold=top.text("cold"),
         unloaded=_unloaded(top),
         example=read_example(top, roles, rails, nodes),
@@ -119,6 +120,8 @@ def read_stage(file: Path) -> StageFacts:
     for port in facts.outputs:
         if port not in facts.ports:
             source.wrong(("outputs",), f"output “{port}” is not in ports.", nearest(port, facts.ports))
+    if facts.heats and facts.heats not in facts.roles:
+        source.wrong(("heats",), f"“{facts.heats}” is no role.", nearest(facts.heats, facts.roles))
     if facts.cold and facts.cold not in facts.outputs:
         source.wrong(("cold",), f"“{facts.cold}” is not in outputs.", nearest(facts.cold, facts.outputs))
     top.finish()

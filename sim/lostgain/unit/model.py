@@ -87,6 +87,8 @@ class Stage:
         stage before it.
     output : str
         The node at the stage's output: for ``boundary``, a node of the unit's netlist.
+    heats : tuple of str
+        Of a supply stage that feeds heaters, the valves it heats; empty for all of the unit.
     """
 
     name: str
@@ -100,6 +102,7 @@ class Stage:
     dc: float = 0.0
     takes_from: str = ""
     output: str = ""
+    heats: tuple[str, ...] = ()
     where: Where = Where()
 
 

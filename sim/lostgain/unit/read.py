@@ -18,7 +18,7 @@ from lostgain.unit.rails import read_rails, read_reservoirs, read_tolerances
 from lostgain.unit.setup import read_setup
 from lostgain.unit.source import Source, Table
 from lostgain.unit.stages import netlist_file, read_stage
-from lostgain.unit.supplies import charged, read_supplies
+from lostgain.unit.supplies import charged, check_heated, read_supplies
 from lostgain.unit.whole import read_whole
 
 #: Most stages of a channel; one of a mixing desk has some twenty.
@@ -69,6 +69,7 @@ def open_unit(name_or_path: str | Path) -> Unit:
     reservoirs += charged(supplies, draft)
     stages, points = _stages(top, draft, folder, of_netlist)
     points += supply_points
+    check_heated(supplies, draft)
     if of_netlist and netlist:
         stages = read_whole(top, draft, netlist, folder, stages)
     elif not of_netlist and "parts" in top.data:

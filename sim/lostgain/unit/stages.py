@@ -64,8 +64,8 @@ def _library(table: Table, name: str, use: str, draft: Draft) -> Stage:
         table.taken.add("points")
         _unread(table, draft)
         return Stage(name, BROKEN, where=table.where())
-    if facts.delivers:
-        table.wrong("use", f"{use} delivers a rail and passes no signal.", "It belongs under [[supply]].")
+    if facts.supplies:
+        table.wrong("use", f"{use} is a supply and passes no signal.", "It belongs under [[supply]].")
     rails = _rails(table, facts, draft)
     table.taken.add("points")
     read_roles(table, facts, name, draft, _OWN_KEYS)

@@ -15,7 +15,7 @@ from lostgain.unit.rails import quantity
 from lostgain.unit.roles import read_roles
 from lostgain.unit.source import Table
 
-_OWN_KEYS = ("name", "use", "rails", "points")
+_OWN_KEYS = ("name", "use", "rails", "points", "heats")
 #: Frequencies a mains may have [Hz]; aircraft and railways included.
 _LOWEST, _HIGHEST = 10.0, 1000.0
 
@@ -50,6 +50,14 @@ def read_supplies(top: Table, draft: Draft) -> tuple[tuple[Stage, ...], list[Tes
         stages.append(stage)
         points += stage_points(table, stage)
     return tuple(stages), points, feed
+
+
+def check_heated(stages: tuple[Stage, ...], draft: Draft) -> None:
+    """Refuse a supply stage that heats what is no valve of the unit."""
+    valves = [part.designator for part in draft.parts.values() if part.kind in ("triode", "pentode")]
+    for number, stage in enumerate(stages):
+        for valve in set(stage.heats) - set(valves):
+            draft.source.wrong(("supply", number, "heats"), f"there is no valve “{valve}”.", nearest(valve, valves))
 
 
 def charged(stages: tuple[Stage, ...], draft: Draft) -> tuple[Reservoir, ...]:
@@ -88,7 +96,7 @@ def _stage(table: Table, draft: Draft) -> Stage | None:
     if name and (fault := name_fault(name)):
         table.wrong("name", f"the supply stage’s name “{name}” {fault}.")
     use = table.text("use", required='"supply-bridge"')
-    known = [each for each in library.stage_names() if library.stage(each).delivers]
+    known = [each for each in library.stage_names() if library.stage(each).supplies]
     try:
         facts = library.stage(use)
     except UserError as error:
@@ -96,23 +104,26 @@ def _stage(table: Table, draft: Draft) -> Stage | None:
             raise  # the library's own files are at fault
         table.wrong("use", error.problems[0].message, nearest(use, known))
         facts = None
-    if facts is not None and not facts.delivers:
-        table.wrong("use", f"{use} delivers no rail.", f"Supply stages: {', '.join(known)}.")
+    if facts is not None and not facts.supplies:
+        table.wrong("use", f"{use} delivers no rail and heats no valves.", f"Supply stages: {', '.join(known)}.")
         facts = None
     if facts is None:
         table.taken.update((*table.data,))
         return None
     rails = _rails(table, facts, name, draft)
     table.taken.add("points")
+    heats = tuple(each.upper() for each in table.names("heats", 'a list of valves: ["V1A", "V1B"]'))
+    if heats and not facts.heats:
+        table.wrong("heats", f"{facts.name} feeds no heaters.")
     read_roles(table, facts, name, draft, _OWN_KEYS)
-    return Stage(name, "library", library=use, rails=rails, where=table.where())
+    return Stage(name, "library", library=use, rails=rails, heats=heats, where=table.where())
 
 
 def _rails(table: Table, facts: StageFacts, name: str, draft: Draft) -> dict[str, str]:
     """Return which rail each port delivers, and which one the input takes; mark those delivered."""
     rows = table.table("rails", "rails")
     found: dict[str, str] = {}
-    takes = () if facts.rectifies else ("in",)
+    takes = () if facts.from_mains else ("in",)
     for port in (*facts.delivers, *takes):
         said = rows.text(port, required='"VP"').upper()
         by_name = {rail.name: rail for rail in draft.rails}
