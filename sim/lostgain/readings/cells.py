@@ -53,7 +53,8 @@ class Cells:
         """Return an instrument's name."""
         if name := self._called.get(spoken(text)):
             return name
-        raise ValueError(f"there is no instrument '{text}'. {nearest(text, self.instruments)}".rstrip())
+        near = nearest(text, self.instruments) or f"Instruments: {', '.join(self.instruments)}."
+        raise ValueError(f"there is no instrument '{text}'. {near}")
 
     def frequency(self, text: str) -> float:
         """Return a generator frequency [Hz]; ``middle``, ``low`` and ``high`` are those of the set-up."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from math import isfinite
 
 from lostgain.problems import Problem, UserError
@@ -22,6 +22,11 @@ _UNITS = {
 }
 
 
+#: What to do with a reading at another frequency than the set-up's.
+HOLD = "Read at one of those, or put this one into frequencies under [setup] in the unit file."
+SUPPLY = "Describe it with [mains] and [[supply]], or read a level or DC."
+
+
 def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:
     """Yield what the technician should know of a reading that its instrument doesn't quite fit."""
     low, high = instrument.bandwidth
@@ -37,35 +42,55 @@ def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:
         )
 
 
+def not_simulated(lines: Mapping[float, Sequence[int]], unit: Unit) -> Iterator[str]:
+    """Yield, once for each frequency that the set-up does not have, in which lines it stands and what to do.
+
+    Parameters
+    ----------
+    lines : mapping
+        Frequency [Hz] to the lines it stands in.
+    unit : Unit
+    """
+    known = ", ".join(show(each, "Hz") for each in unit.setup.frequencies)
+    for frequency, found in lines.items():
+        listed = ", ".join(map(str, found[:10])) + (" …" if len(found) > 10 else "")
+        yield (
+            f"line {listed}: {show(frequency, 'Hz')} is none of the set-up's frequencies ({known}); a level read there "
+            f"has nothing to be compared with. {HOLD}"
+        )
+
+
 def refuse_unsimulated(readings: Readings, unit: Unit) -> None:
-    """Refuse a file whose readings are all levels at frequencies that the set-up does not have.
+    """Refuse a file in which no reading is of anything that is simulated of this unit.
 
     Parameters
     ----------
     readings : Readings
     unit : Unit
-        Nothing is simulated at other frequencies than its set-up's.
+        Nothing is simulated at other frequencies than its set-up's, and no ripple where it has no supply.
 
     Raises
     ------
     UserError
         With every line.
     """
+    found = [(row.where, *_unsimulated(row, unit)) for row in readings.rows]
+    if found and all(why for _, why, _ in found):
+        raise UserError([Problem(why, where, meant) for where, why, meant in found])
+
+
+def _unsimulated(row: Reading, unit: Unit) -> tuple[str, str]:
+    """Return why a reading has nothing to be compared with, and what to do; empty where it has."""
+    if row.quantity == "ripple" and not unit.supplies:
+        return "ripple is known only where the unit file describes the supply, and this one does not.", SUPPLY
     own = unit.setup.frequencies
-    if not readings.rows or any(row.frequency is None or row.frequency in own for row in readings.rows):
-        return
+    if row.frequency is None or row.frequency in own:
+        return "", ""
     known = ", ".join(show(each, "Hz") for each in own)
-    raise UserError(
-        [
-            Problem(
-                f"{show(row.frequency or 0.0, 'Hz')} is none of the set-up's frequencies ({known}), and no reading of "
-                "this file is at one of them: there is nothing to compare with.",
-                row.where,
-                "Read at one of those, or put this one into frequencies in the unit file.",
-            )
-            for row in readings.rows
-        ]
-    )
+    return (
+        f"{show(row.frequency, 'Hz')} is none of the set-up's frequencies ({known}), and no reading of this file is at "
+        "one of them: there is nothing to compare with."
+    ), HOLD
 
 
 def over_range(point: str, quantity: str, state: str, instrument: Instrument) -> tuple[float | None, str]:

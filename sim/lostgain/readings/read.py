@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TypeVar
 
 from lostgain.problems import Problem, UserError, Where, nearest
-from lostgain.quantities import show
 from lostgain.readings.cells import ALL, Cells
 from lostgain.readings.columns import COLUMNS, REQUIRED, SETTINGS
-from lostgain.readings.fits import misfits, over_range
+from lostgain.readings.commas import parted
+from lostgain.readings.fits import misfits, not_simulated, over_range
 from lostgain.readings.good import good_channel
 from lostgain.readings.model import OFF, SIGNS, STATES, WHOLE_UNIT, Instrument, Reading, Readings
 from lostgain.readings.pairs import Place
@@ -52,6 +52,8 @@ def read(path: str | Path, unit: Unit, may_be_empty: bool = False) -> Readings:
     UserError
         With every mistake in the file, by line.
     """
+    if not str(path).strip():
+        raise UserError("say which readings file: a CSV file of readings of this unit.")
     path = Path(path)
     refuse_another_sort(path)
     sheet = read_sheet(path, COLUMNS, REQUIRED)
@@ -76,6 +78,8 @@ class _Reader:
         self.warnings = list(sheet.warnings)
         self.unreachable: list[tuple[str, str]] = []
         self.empty: list[int] = []
+        self.set: dict[str, tuple[int, str]] = {}
+        self.strange: dict[float, list[int]] = {}
         self.elsewhere: list[tuple[int, str, str, str]] = []
         self.good = self.channel = self.state = ""
         self.may_be_empty = False
@@ -92,6 +96,11 @@ class _Reader:
         if key not in SETTINGS:
             if near := difflib.get_close_matches(key, SETTINGS, n=1, cutoff=0.8):
                 self._wrong(line, f"'# {match[1]}:' sets nothing.", f"Did you mean '# {near[0]}:'?")
+            return
+        before, was = self.set.setdefault(key, (line, value))
+        if was.casefold() != value.casefold():
+            each = "Name one." if key == "good channel" else f"Fill in the {key} column instead."
+            self._wrong(line, f"line {before} sets '# {key}: {was}' for the whole file, and this one {value}.", each)
             return
         try:
             if key == "good channel":
@@ -119,6 +128,10 @@ class _Reader:
         line, cell = row.line, {name: " ".join(text.split()) for name, text in row.cells.items()}.get
         if wordy := [name for name, text in row.cells.items() if name != "note" and len(text) > LONGEST]:
             self._wrong(line, f"the {wordy[0]} is longer than {LONGEST} characters.", "Put remarks in the note column.")
+            return
+        if "value" not in self.units and (number := parted(row.cells)):
+            said = f"a decimal comma parts '{number}' into two cells."
+            self._wrong(line, said, f'Write "{number}" in quotes or with a point, or put ; between the cells.')
             return
         named = self._try(line, "", self.cells.channel, cell("channel", ""))
         by = self._try(line, "", self.cells.instrument, cell("instrument", ""))
@@ -166,13 +179,10 @@ class _Reader:
             return default
 
     def _frequency(self, text: str, line: int) -> float:
-        """Return a generator frequency [Hz], with a warning where the set-up has none such."""
+        """Return a generator frequency [Hz], and note where the set-up has none such."""
         value = self.cells.frequency(text)
-        own = self.unit.setup.frequencies
-        if value not in own and not self.problems:
-            known = ", ".join(show(each, "Hz") for each in own)
-            said = f"{show(value, 'Hz')} is none of the set-up's frequencies ({known})"
-            self._warn(line, f"{said}; a level read there has nothing to be compared with.")
+        if value not in self.unit.setup.frequencies:
+            self.strange.setdefault(value, []).append(line)
         return value
 
     def _value(self, line: int, said: str, text: str, by: str) -> Value | None:
@@ -265,8 +275,11 @@ class _Reader:
             lines = ", ".join(map(str, self.empty[:10])) + (" …" if len(self.empty) > 10 else "")
             self.warnings.append(f"{self.path}: no value in line {lines}; taken as not read.")
         self._say_elsewhere()
+        self.warnings += [f"{self.path}, {said}" for said in not_simulated(self.strange, self.unit)]
         if not self.problems and not self.rows and not self.may_be_empty:
-            self._wrong(None, "there is no reading in this file.", "A reading is a line with a test point and a value.")
+            left_out = [warning.removeprefix(f"{self.path}, ") for warning in self.warnings]
+            usual = "A reading is a line with a test point and a value."
+            self._wrong(None, "there is no reading in this file that can be used.", " ".join(left_out[:3]) or usual)
         if (more := len(self.warnings) - MOST_WARNINGS) > 0:
             self.warnings[MOST_WARNINGS:] = [f"{self.path}: {more} more warnings like these."]
         if self.problems:

@@ -10,6 +10,7 @@ from lostgain.quantities import PP_PER_RMS, Measure, fold, measure
 from lostgain.readings.model import COMMON, OFF, SIGNS, WHOLE_UNIT
 from lostgain.readings.off import is_ohms, size_of, spoken
 from lostgain.readings.words import asked, sign, spellings, state, word, words
+from lostgain.readings.words import quantity as named_quantity
 
 #: Nothing at an audio bench is larger [V], [A], [W]; and no level this small is told from nothing [V rms].
 LARGEST = 10_000.0
@@ -84,6 +85,7 @@ def parse(text: str, quantity: str = "", unit: str = "", responds: str = "pp") -
     if quantity in (*SIGNS, "level", "") and (told := _sign(clean, quantity)):
         return told
     if found := word(clean):
+        quantity = quantity or _nothing_of(clean, text)
         fitting = words()[found].quantities
         if quantity and quantity not in fitting:
             raise ValueError(f"'{text}' can't be said of {quantity}, only of {' or '.join(fitting)}.")
@@ -117,6 +119,16 @@ def parse(text: str, quantity: str = "", unit: str = "", responds: str = "pp") -
     if above and (found_value.value or 0.0) < 0:
         raise ValueError(f"'{text}' can be two things: write the size of it, for example > 30 V.")
     return replace(found_value, below=below is not None, above=above is not None, about=about is not None)
+
+
+def _nothing_of(clean: str, text: str) -> str:
+    """Return the quantity that ``no dc`` or ``no current`` names by itself; empty for any other word."""
+    start, _, named = clean.casefold().partition(" ")
+    if start != "no":
+        return ""
+    if named.startswith("volt"):
+        raise ValueError(f"'{text}': of what? Write dc or level in the quantity column, or nothing for no signal.")
+    return name if (name := named_quantity(named)) in words()["nothing"].quantities else ""
 
 
 def _common(level: Value, text: str) -> Value:
