@@ -136,6 +136,15 @@ def test_places_that_cannot_be_written(capsys, tmp_path: Path) -> None:
             said = refused(capsys, *words, "--pictures", tmp_path / "file")
             assert f"{tmp_path / 'file'}: this folder cannot be made or written to" in said
     assert "this is a folder" in refused(capsys, "sheet", FILTER, "--pdf", tmp_path)
+    for words in (("sheet", "--pdf", "a.html"), ("sheet", "--html", "a.pdf"), ("explain", "--html", "a.txt"),
+                  ("route", "--html", "a")):  # fmt: skip
+        place = tmp_path / words[2]
+        ending = words[1].replace("--", ".")
+        assert f"{place}: the name of this file should end in {ending}." in refused(
+            capsys, words[0], FILTER, words[1], place
+        )
+        assert not place.exists()
+    assert "this is a folder" in refused(capsys, "match", CHAIN, WEAK, "--table", tmp_path)
     assert "cannot be written" in refused(capsys, "bench", CHAIN, tmp_path / "file" / "new.csv")
 
 
@@ -173,9 +182,21 @@ def test_readings_at_a_frequency_that_nothing_is_simulated_at(capsys, tmp_path: 
         (["check", "a\x1b[31m"], "no unit"),
         (["--hlp"], "there is no option '--hlp'. Did you mean --help?"),
         (["match", CHAIN, WEAK, "--suspect", "R999"], "there is no part R999"),
+        (["match", CHAIN, WEAK, "--age", "old"], "'old' is no number of years"),
+        (["drill", CHAIN, "--level", "first"], "'first' is no whole number"),
+        (["drill", CHAIN, "--seed", "1.5"], "'1.5' is no whole number"),
+        (["table", CHAIN, "--scheduler", "nowhere"], "no Dask scheduler can be reached at 'nowhere'. Expected HOST"),
+        (["table", CHAIN, "--scheduler", "http://bench:8786"], "Expected HOST:PORT"),
+        (["table", CHAIN, "--scheduler", "bench:99999"], "Expected HOST:PORT"),
+        (["match", CHAIN, ""], "say which readings file"),
     ],
 )
 def test_words_the_command_line_does_not_take(capsys, words: list[str], said: str) -> None:
     err = refused(capsys, *words)
     assert said in err
     assert "\x1b" not in err
+
+
+def test_one_failure_named_twice(capsys) -> None:
+    said = refused(capsys, "predict", CHAIN, "--fault", "C2 open", "--fault", "c2  open")
+    assert "'c2  open' is named twice" in said

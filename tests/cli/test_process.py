@@ -68,6 +68,32 @@ def test_the_reader_of_the_pipe_leaves() -> None:
     assert done.stderr == ""
 
 
+@pytest.mark.skipif(os.name == "nt", reason="a stream is closed differently there")
+def test_a_closed_output_is_no_mistake(tmp_path: Path) -> None:
+    words, environment = command("units")
+    closed = ["sh", "-c", 'exec "$@" >&-', "sh", *words]
+    done = subprocess.run(
+        closed, env=environment, cwd=tmp_path, capture_output=True, text=True, check=False, timeout=60
+    )
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_ctrl_c_while_the_commands_are_loaded(tmp_path: Path) -> None:
+    """Numpy and the rest take a second, and a person may not wait so long."""
+    script = (
+        "import sys, lostgain.cli.main as cli\n"
+        "class Stop:\n"
+        "    def find_spec(self, name, *rest):\n"
+        "        if name.startswith('lostgain.cli.'): raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Stop())\n"
+        "sys.exit(cli.main(['units']))"
+    )
+    _, environment = command()
+    done = subprocess.run([sys.executable, "-c", script], env=environment, cwd=tmp_path, capture_output=True, text=True,
+                          check=False, timeout=60)  # fmt: skip
+    assert (done.returncode, done.stderr) == (130, "Stopped.\n")
+
+
 def rows_kept(cache: Path) -> int:
     """How many finished rows a cache holds; it may be written at the same time."""
     if not (cache / "rows.db").exists():

@@ -12,7 +12,7 @@ from typing import Any
 import lostgain
 from lostgain.cli.files import file_to_write, folder_to_write, written
 from lostgain.cli.progress import shown
-from lostgain.cli.words import table_argument
+from lostgain.cli.words import table_argument, whole
 from lostgain.problems import nearest
 from lostgain.report.text_layout import clean, wrapped
 
@@ -30,8 +30,10 @@ def add(commands: Any) -> argparse.ArgumentParser:
     )
     parser.add_argument("what", metavar="UNIT|FILE", nargs="?",
                         help="a unit to hide a fault in, or a drill that somebody saved")  # fmt: skip
-    parser.add_argument("--level", metavar="N", type=int, default=None, help="1 to 7; 1 if not given")
-    parser.add_argument("--seed", metavar="S", type=int, help="the same seed hides the same fault; drawn if not given")
+    parser.add_argument("--level", metavar="N", type=whole, default=None, help="1 to 7; 1 if not given")
+    parser.add_argument(
+        "--seed", metavar="S", type=whole, help="the same seed hides the same fault; drawn if not given"
+    )
     parser.add_argument("--fault", metavar='"C7 open"', action="append", default=[], dest="faults",
                         help="for the teacher, with --save: hide this fault; repeatable")  # fmt: skip
     parser.add_argument("--channel", metavar="NAME", default="", help="… in this channel")

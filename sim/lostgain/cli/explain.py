@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
-from lostgain.cli.files import file_to_write, writing
+from lostgain.cli.files import PAGES, file_to_write, writing
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import table_argument, unit_argument
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> None:
     """Explain a unit."""
     unit = lostgain.open_unit(args.unit)
     if args.html is not None:
-        file_to_write(args.html)
+        file_to_write(args.html, *PAGES)
     table = opened(unit, file=args.table)
     with shown("Working out what tells"):
         stages = lostgain.explain(table, lostgain.outlook(table, lostgain.rates("bench")))

@@ -11,6 +11,9 @@ from pathlib import Path
 
 from lostgain.problems import Problem, UserError, Where
 
+#: What the name of a page ends in.
+PAGES = (".html", ".htm")
+
 
 @contextmanager
 def writing(path: Path) -> Iterator[None]:
@@ -39,14 +42,33 @@ def folder_to_write(folder: Path) -> None:
         raise UserError(Problem(f"this folder cannot be made or written to: {reason}.", Where(folder))) from error
 
 
-def file_to_write(path: Path) -> None:
-    """Tell before the work is done that a file can't be written.
+def file_to_read(path: Path) -> None:
+    """Tell before the work is done that there is a folder where a file is wanted.
 
     Raises
     ------
     UserError
-        If it is a folder, or nothing can be written where it would lie.
     """
+    if path.is_dir():
+        raise UserError(Problem("this is a folder; the name of a file is wanted.", Where(path)))
+
+
+def file_to_write(path: Path, *suffixes: str) -> None:
+    """Tell before the work is done that a file can't be written.
+
+    Parameters
+    ----------
+    path : Path
+    suffixes : str
+        What its name may end in, ``.html``; anything where none is given.
+
+    Raises
+    ------
+    UserError
+        If it is a folder, its name ends in something else, or nothing can be written where it would lie.
+    """
+    if suffixes and path.suffix.lower() not in suffixes and not path.is_dir():
+        raise UserError(Problem(f"the name of this file should end in {suffixes[0]}.", Where(path)))
     try:
         if path.is_dir():
             raise UserError(Problem("this is a folder; the name of a file is wanted.", Where(path)))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import codecs
+import os
 import sys
 from contextlib import suppress
+from pathlib import Path
 
 _PLAIN = {"Ω": "ohm", "µ": "u", "×": "x", "±": "+-", "−": "-", "–": "-", "—": "-", "…": "..", "½": "1/2", "²": "2",
           "“": '"', "”": '"', "’": "'", "∞": "inf"}  # fmt: skip
@@ -19,6 +21,9 @@ def _plain(error: UnicodeError) -> tuple[str, int]:
 def settle_output() -> None:
     """Make stdout and stderr write what they can, in the characters they have."""
     codecs.register_error("lostgain-plain", _plain)
+    for name in ("stdout", "stderr"):  # closed before the start: what is said there goes nowhere
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         with suppress(AttributeError, ValueError, OSError):  # a stream that a program put in its place
             stream.reconfigure(errors="lostgain-plain")  # type: ignore[union-attr]

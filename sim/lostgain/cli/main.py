@@ -7,32 +7,17 @@ import errno
 import os
 import sys
 from collections.abc import Callable, Sequence
+from importlib import import_module
 
-from lostgain.cli import (
-    bench,
-    check,
-    drill,
-    explain,
-    import_netlist,
-    mark,
-    match,
-    predict,
-    progressed,
-    route,
-    sheet,
-    stage,
-    table,
-    units,
-)
-from lostgain.cli import next as what_next
 from lostgain.cli.letters import settle_output
 from lostgain.cli.words import Parser, unknown_command, unknown_options
 from lostgain.problems import UserError
 
-COMMANDS = {"units": units, "stage": stage, "check": check, "predict": predict, "table": table, "sheet": sheet,
-            "match": match, "next": what_next, "bench": bench, "explain": explain, "route": route,
-            "drill": drill, "progress": progressed, "mark": mark,
-            "import": import_netlist}  # fmt: skip
+#: The commands, and the files they are in where those are called otherwise. They are loaded when the words are read,
+#: so that Ctrl-C ends that as it ends anything.
+COMMANDS = {"units": "", "stage": "", "check": "", "predict": "", "table": "", "sheet": "", "match": "", "next": "",
+            "bench": "", "explain": "", "route": "", "drill": "", "progress": "progressed", "mark": "",
+            "import": "import_netlist"}  # fmt: skip
 #: Exit codes: something the user can mend; stopped by Ctrl-C; the reader of a pipe has gone (128 + signal's number).
 MENDABLE, STOPPED, NO_READER = 2, 130, 141
 
@@ -95,7 +80,7 @@ def _read(words: list[str]) -> argparse.Namespace:
     parser = Parser(prog="lostgain", description="Finds the failed part of an audio unit from bench readings.",
                     epilog="lostgain COMMAND --help says more about a command.")  # fmt: skip
     commands = parser.add_subparsers(metavar="COMMAND", required=True, dest="command", parser_class=Parser)
-    own = {name: module.add(commands) for name, module in COMMANDS.items()}
+    own = {name: import_module(f"lostgain.cli.{file or name}").add(commands) for name, file in COMMANDS.items()}
     first = next((word for word in words if not word.startswith("-")), None)
     if first is not None and first not in COMMANDS:
         parser.error(unknown_command(first, COMMANDS))

@@ -38,6 +38,7 @@ def run(args: argparse.Namespace) -> None:
     with lostgain.Pool(workers=2) as pool, shown("Simulating the failure beside the healthy unit"):
         circuit = lostgain.build_circuit(unit, pool)
         faults = [lostgain.parse_fault(text, circuit) for text in args.faults]
+        _refuse_twice(args.faults, faults)
         found = lostgain.predict(circuit, faults, pool)
         off = lostgain.predict_off(circuit, faults, pool) if args.power_off else None
     if args.json:
@@ -51,3 +52,10 @@ def run(args: argparse.Namespace) -> None:
         with shown("Drawing"):
             drawn = lostgain.prediction_pictures(found, args.pictures)
         written(drawn)
+
+
+def _refuse_twice(texts: list[str], faults: list[lostgain.Fault]) -> None:
+    """Refuse one failure named twice: it would be put in twice."""
+    for number, fault in enumerate(faults):
+        if fault in faults[:number]:
+            raise lostgain.UserError(f"'{texts[number]}' is named twice; --fault twice is for two failures at once.")

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
-from lostgain.cli.files import file_to_write, writing
+from lostgain.cli.files import PAGES, file_to_write, writing
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
@@ -36,7 +36,7 @@ def run(args: argparse.Namespace) -> None:
     rates = lostgain.rates(args.rates)
     known = known_of(args, unit)
     if args.html is not None:
-        file_to_write(args.html)
+        file_to_write(args.html, *PAGES)
     table = opened(unit, file=args.table)
     with shown("Trying orders") as line:
         route = lostgain.route(lostgain.outlook(table, rates, known), line)

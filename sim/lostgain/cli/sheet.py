@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
-from lostgain.cli.files import file_to_write, writing
+from lostgain.cli.files import PAGES, file_to_write, writing
 from lostgain.cli.off import off_argument, with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
@@ -31,9 +31,10 @@ def add(commands: Any) -> argparse.ArgumentParser:
 def run(args: argparse.Namespace) -> None:
     """Show a bench sheet, or write it to the files named."""
     unit = lostgain.open_unit(args.unit)
-    for path in (args.html, args.pdf):
-        if path is not None:
-            file_to_write(path)
+    if args.html is not None:
+        file_to_write(args.html, *PAGES)
+    if args.pdf is not None:
+        file_to_write(args.pdf, ".pdf")
     sheet = lostgain.sheet(with_off(opened(unit, file=args.table), usual=args.power_off))
     if args.html is None and args.pdf is None:
         print(lostgain.sheet_text(sheet), end="")

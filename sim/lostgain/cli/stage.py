@@ -46,7 +46,7 @@ def run(args: argparse.Namespace) -> None:
     placed = lostgain.placed_stage(lostgain.open_unit(args.unit), args.name, args.channel) if args.unit else None
     facts = lostgain.stage(args.name if placed is None else placed.stage.library)
     for kind, path in files.items():
-        _check(kind, path)
+        file_to_write(path, f".{kind}")
     if args.json:
         print(json.dumps(lostgain.stage_record(facts, placed), ensure_ascii=False, allow_nan=False))
     elif not files:
@@ -61,9 +61,3 @@ def _refuse_alone(args: argparse.Namespace, files: dict[str, Path]) -> None:
     given = [name for name in ("unit", "channel") if getattr(args, name)] + list(files)
     if given:
         raise lostgain.UserError(f"--{given[0]} needs the name of a stage; lostgain stage lists them.")
-
-
-def _check(kind: str, path: Path) -> None:
-    if path.suffix.lower() != f".{kind}":
-        raise lostgain.UserError(f"{path}: the file of --{kind} should end in .{kind}.")
-    file_to_write(path)

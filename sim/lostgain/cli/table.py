@@ -11,10 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import lostgain
-from lostgain.cli.files import file_to_write, writing
+from lostgain.cli.files import file_to_read, file_to_write, writing
 from lostgain.cli.off import off_argument, with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.words import count, unit_argument
+from lostgain.cli.words import scheduler as address
 from lostgain.report.text_layout import wrapped
 
 KEPT = "What is done is kept: the same command goes on from there."
@@ -34,7 +35,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument(
         "--workers", metavar="N", type=count, default=None, help="simulations at once; one a processor if not given"
     )
-    parser.add_argument("--scheduler", metavar="HOST:PORT",
+    parser.add_argument("--scheduler", metavar="HOST:PORT", type=address,
                         help="simulate on the computers of a Dask scheduler instead of this one")  # fmt: skip
     parser.add_argument("--out", metavar="FILE", type=Path,
                         help="write the table to this file too (netCDF-4), for --table elsewhere")  # fmt: skip
@@ -72,6 +73,8 @@ def opened(
     scheduler : str or None
         Address of a Dask scheduler whose workers simulate.
     """
+    if file is not None:
+        file_to_read(file)
     with lostgain.Pool(workers=workers) as pool:
         with shown("Preparing the unit"):
             circuit = lostgain.build_circuit(unit, pool)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -56,10 +57,37 @@ def count(text: str) -> int:
     return int(text)
 
 
+def whole(text: str) -> int:
+    """Read a whole number."""
+    try:
+        return int(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is no whole number. Example: 2") from None
+
+
+def years(text: str) -> float:
+    """Read an age in years; whether it can be is not said here."""
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is no number of years. Example: 30") from None
+
+
+def scheduler(text: str) -> str:
+    """Read the address of a scheduler, with a protocol or without: with any other, Dask would be waited for."""
+    form = r"(?:(?:tcp|tls|ws|wss)://)?(?:\[[0-9A-Fa-f:.]+\]|[\w.-]+):([0-9]{1,5})"
+    found = re.fullmatch(form, text)
+    if found is None or not 0 < int(found[1]) < 65_536:
+        raise lostgain.UserError(
+            f"no Dask scheduler can be reached at '{text}'. Expected HOST:PORT, for example bench-pc:8786."
+        )
+    return text
+
+
 def known_arguments(parser: argparse.ArgumentParser) -> None:
     """Add what a technician knows besides readings."""
     parser.add_argument("--suspect", metavar="PART", action="append", default=[], help="a part you suspect; repeatable")
-    parser.add_argument("--age", metavar="YEARS", type=float, help="age of the unit in years")
+    parser.add_argument("--age", metavar="YEARS", type=years, help="age of the unit in years")
     parser.add_argument("--note", metavar="TEXT", action="append", default=[],
                         help='what else is known: "dropped", "electrolytics all original"; repeatable')  # fmt: skip
 
