@@ -57,6 +57,12 @@ def test_a_fault_that_is_none(capsys, fault: str, words: list[str]) -> None:
         ("unit.toml", 'RF = "R3 22k"', 'RFB = "R3 22k"', ["RFB", "RF"]),
         ("unit.toml", 'RF = "R3 22k"', 'RF = "R3 22q"', ["22q", "22 kΩ"]),
         ("unit.toml", 'RG = "R2 2k2 5%"', 'RG = "R3 2k2 5%"', ["R3", "used twice"]),
+        (
+            "unit.toml",
+            '"U1A opamp-jfet"',
+            '"U1A 5532"',
+            ["5532", "Write the class of device it is: opamp-bipolar, opamp-jfet"],
+        ),
         ("unit.toml", 'out = "TP4"', 'ouch = "TP4"', ["ouch", "out"]),
         ("unit.toml", 'generator = "200 mV rms"', 'generator = "200 mA"', ["200 mA", "420 mV rms"]),
         ("unit.toml", 'level = "2.2 V rms"', 'level = "2.2 ohm"', ["2.2 ohm"]),

@@ -31,6 +31,13 @@ def test_a_units_stage_has_its_parts_and_test_points(capsys) -> None:
     assert "Worked example" not in out
 
 
+def test_a_stage_says_which_device_classes_there_are(capsys) -> None:
+    _, out, _ = run(capsys, "stage", "common-emitter")
+    assert "npn  npn-driver, npn-power, npn-small" in out
+    for name in ("coupling", "level"):
+        assert "Device classes" not in run(capsys, "stage", name)[1]
+
+
 def test_json_holds_the_same(capsys) -> None:
     _, out, _ = run(capsys, "stage", "noninverting", "--unit", CHAIN, "--json")
     record = json.loads(out)

@@ -7,6 +7,8 @@ from collections.abc import Iterable
 from lostgain.report.text_layout import joined, section, table, wrapped
 from lostgain.unit.channels import called
 from lostgain.unit.facts import Example, Role, Shown, StageFacts
+from lostgain.unit.kinds import kinds
+from lostgain.unit.library import devices
 from lostgain.unit.placed_stage import PlacedStage
 from lostgain.unit.summary import tolerance_shown, value_shown
 
@@ -35,6 +37,7 @@ def stage_text(facts: StageFacts, placed: PlacedStage | None = None) -> str:
             _head(facts, placed),
             _ports(facts, placed),
             _roles(facts) if placed is None else _parts(facts, placed),
+            _classes(facts) if placed is None else [],
             _nodes(facts, placed),
             _clusters(facts, placed),
             _example(facts.example) if placed is None and facts.example else [],
@@ -70,6 +73,18 @@ def _roles(facts: StageFacts) -> list[str]:
         *section("Parts, by role"),
         *table(rows, head=["Role", "Kind", "What it does, and what shows when it fails"]),
     ]
+
+
+def _classes(facts: StageFacts) -> list[str]:
+    """Return the device classes there are for the stage's roles, to be written behind the designator."""
+    known = devices()
+    rows = []
+    for asked in dict.fromkeys(role.kind for role in facts.roles.values()):
+        fitting = [each for each in known if asked in (each.kind, kinds()[each.kind].family)]
+        names = [each.name for each in fitting if kinds()[each.kind].device]
+        if names:
+            rows.append((asked, ", ".join(names)))
+    return [*section("Device classes, written behind the designator"), *table(rows)] if rows else []
 
 
 def _does(role: Role) -> str:

@@ -200,7 +200,9 @@ def _value(designator: str, word: str, kind: Kind) -> float:
     """Return a value in the unit of the part's kind."""
     if not kind.unit:
         message = f"“{word}”: {a_kind(kind.name)} such as {designator} has no value."
-        raise PartFault(message, nearest(word, library.device_names()))
+        fitting = [name for name in library.device_names() if library.device(name).kind == kind.name]
+        classes = f"Write the class of device it is: {', '.join(fitting)}." if fitting else ""
+        raise PartFault(message, nearest(word, library.device_names()) or classes)
     if kind.name == "fuse":
         word = re.sub(r"^(?:TT|FF|T|F|M)(?=[\d.])", "", word)  # time-lag or quick, before the amperes (IEC 60127)
     try:
