@@ -82,7 +82,23 @@ def kept_lines(path: str) -> list[str]:
 
 def ends_of(flat: FlatCircuit, heating: Sequence[Heating]) -> list[str]:
     """Return the nodes whose voltages tell the power in the heaters."""
-    return [node for each in heating for node in flat.elements[each.element].nodes if node != "0"]
+    return both_ends(flat, [each.element for each in heating])
+
+
+def both_ends(flat: FlatCircuit, elements: Sequence[str]) -> list[str]:
+    """Return the nodes at both ends of elements, but for ground."""
+    return [node for name in elements for node in flat.elements[name].nodes if node != "0"]
+
+
+def across(flat: FlatCircuit, element: str, seen: Mapping[str, Values]) -> Values:
+    """Return the voltage over an element in time, from those of the nodes at its ends."""
+    one, other = (seen[node] if node != "0" else np.zeros(1) for node in flat.elements[element].nodes)
+    return one - other
+
+
+def currents(flat: FlatCircuit, resistors: Sequence[str], seen: Mapping[str, Values]) -> Values:
+    """Return the current through resistors [A rms]: array, (resistor,)."""
+    return np.array([np.sqrt(np.mean(across(flat, each, seen) ** 2)) / flat.elements[each].value for each in resistors])
 
 
 def power(flat: FlatCircuit, heating: Sequence[Heating], seen: Mapping[str, Values]) -> Values:
@@ -97,10 +113,9 @@ def power(flat: FlatCircuit, heating: Sequence[Heating], seen: Mapping[str, Valu
     """
     watts = []
     for each in heating:
-        one, other = (seen[node] if node != "0" else np.zeros(1) for node in flat.elements[each.element].nodes)
         # a short across them takes power that heats nothing
         ohms = max(flat.elements[each.element].value, each.ohms)
-        watts.append(float(np.mean((one - other) ** 2)) / ohms)
+        watts.append(float(np.mean(across(flat, each.element, seen) ** 2)) / ohms)
     return np.array(watts)
 
 

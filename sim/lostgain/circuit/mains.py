@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.circuit.flat import FlatCircuit
-from lostgain.circuit.heating import ends_of, heatings, power
+from lostgain.circuit.heating import both_ends, currents, ends_of, heatings, power
 from lostgain.circuit.model import GENERATOR, rail_node
 from lostgain.engine import RunFailed, Session
 from lostgain.unit.library import stage as stage_facts
@@ -57,12 +57,15 @@ class OnMains:
     settled : bool
     heat : array, (heating,) [W]
         The power in the valves' heaters, in the order of `heatings`.
+    amps : array, (watched,) [A rms]
+        The current through the resistors that were watched.
     """
 
     means: Values
     ripple: Values
     settled: bool
     heat: Values
+    amps: Values
 
 
 def fed_node(rail: str) -> str:
@@ -159,7 +162,9 @@ def ripple_source(flat: FlatCircuit, unit: Unit) -> FlatCircuit:
     return flat.with_elements(replace(quiet, rest=f"{quiet.value:.12g}"), *sources)
 
 
-def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nodes: Sequence[str]) -> OnMains:
+def on_mains(
+    session: Session, flat: FlatCircuit, unit: Unit, start: Values, nodes: Sequence[str], watched: Sequence[str] = ()
+) -> OnMains:
     """Follow a circuit on the mains until its reservoirs have settled.
 
     Parameters
@@ -172,6 +177,8 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
         Where to begin: the nearer, the sooner it settles.
     nodes : sequence of str
         Whose ripple is wanted.
+    watched : sequence of str
+        Resistors, such as fuses, whose current is wanted.
 
     Raises
     ------
@@ -182,7 +189,7 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
     rails = reservoirs(unit)
     held_nodes = [fed_node(rail.name) for rail in rails]
     heating = heatings(unit)
-    heaters = ends_of(flat, heating)
+    seen = list(dict.fromkeys([*ends_of(flat, heating), *both_ends(flat, watched)]))
     period = 1 / unit.feed.frequency
     mains = flat.elements[MAINS_SOURCE]
     peak = unit.feed.volts * 2**0.5
@@ -199,7 +206,7 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
         begin = [f".ic v({node})={value:.9g}" for node, value in zip(held_nodes, now, strict=True)]
         lines = live.lines()
         session.load([*lines[:-1], *begin, _SOLVER, lines[-1]])
-        time, values = session.tran(CYCLES * period, period / STEPS_A_CYCLE, [*held_nodes, *heaters, *nodes])
+        time, values = session.tran(CYCLES * period, period / STEPS_A_CYCLE, [*held_nodes, *seen, *nodes])
         cycles = np.array([
             [np.interp(grid + cycle * period, time, row) for row in values] for cycle in range(1, CYCLES)
         ])  # fmt: skip
@@ -214,13 +221,15 @@ def on_mains(session: Session, flat: FlatCircuit, unit: Unit, start: Values, nod
         if number >= LEFT:
             # What nothing charges would empty for minutes: begun from nothing, it tells at once.
             now = np.where(np.abs(means[-1]) < 0.5 * np.abs(start), 0.0, now)
-    heat = power(flat, heating, dict(zip(heaters, cycles[-1, len(held_nodes) :], strict=False)))
-    others = len(held_nodes) + len(heaters)
+    cycle = dict(zip(seen, cycles[-1, len(held_nodes) :], strict=False))
+    others = len(held_nodes) + len(seen)
     last = cycles[-1, others:]
     # What has not settled altogether behind long time constants drifts by; that is no ripple.
     ends = np.array([np.interp([grid[0] + (CYCLES - 1) * period, CYCLES * period], time, row) for row in values])
     drift = (ends[others:, 1:] - ends[others:, :1]) * np.linspace(0, 1, _GRID, endpoint=False)
-    return OnMains(means[-1], np.ptp(last - drift, axis=1), settled, heat)
+    return OnMains(
+        means[-1], np.ptp(last - drift, axis=1), settled, power(flat, heating, cycle), currents(flat, watched, cycle)
+    )
 
 
 def _ahead(means: Values) -> Values:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from lostgain.circuit.model import driven
 from lostgain.engine import Outcome, Pool, RunFailed, Session
 from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
+from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.signatures.ripple import powered
 from lostgain.signatures.steady import WAVE_POINTS, Steady, steady
 
@@ -43,6 +44,8 @@ class State:
         Small-signal gain from the generator to the output, as a ratio.
     ripple : array, (point,) [V peak to peak]
         With the mains on and the generator off; without points where the unit's supply is not described.
+    fuse_amps : array, (fuse,) [A]
+        The current through each of `fuses`, generator off, rms where it is AC; of the channel that is simulated.
     trouble : tuple of str
         Runs that gave no result, with what ngspice said; their numbers are NaN.
     """
@@ -55,6 +58,7 @@ class State:
     response: Values
     trouble: tuple[str, ...] = ()
     ripple: Values = field(default_factory=lambda: np.zeros(0))
+    fuse_amps: Values = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -107,6 +111,10 @@ def predict(circuit: Circuit, faults: tuple[Fault, ...] | list[Fault], pool: Poo
     healthy, faulty = _state(circuit, outcomes[:half]), _state(circuit, outcomes[half:])
     if healthy.trouble:
         raise UserError(f"the healthy unit cannot be simulated: {'; '.join(healthy.trouble)}")
+    if fuses(circuit):
+        before, after = pool.map(fuse_amps, [(circuit, ()), (circuit, tuple(faults))])
+        if before.error is None and after.error is None:
+            healthy, faulty = replace(healthy, fuse_amps=before.value), replace(faulty, fuse_amps=after.value)
     return Prediction(circuit, tuple(faults), tuple(circuit.points), frequencies, sweep_frequencies(), healthy, faulty)
 
 

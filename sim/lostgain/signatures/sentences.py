@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lostgain.quantities import show, show_level
+from lostgain.signatures.fuses import BLOWS, MAY_BLOW, fuses
 from lostgain.signatures.gains import NOTHING
 from lostgain.signatures.predict import Prediction
 from lostgain.signatures.shapes import picture
@@ -28,15 +29,39 @@ def sentences(prediction: Prediction) -> list[str]:
     ----------
     prediction : Prediction
     """
+    blown = _fuses(prediction)
     if not np.isfinite(prediction.faulty.level[:, 0]).all():
-        return ["The simulation gave no level for this failure: " + "; ".join(prediction.faulty.trouble) + "."]
+        return [*blown, "The simulation gave no level for this failure: " + "; ".join(prediction.faulty.trouble) + "."]
     told = [_signal(prediction), *_picture(prediction), *_band(prediction), *_dc(prediction)]
     told += _ripple(prediction)
-    if len(told) == 2 and told[0].startswith(_WHOLE) and told[1] == _DC_RIGHT and prediction.faulty.settled.all():
+    if (
+        not blown
+        and len(told) == 2
+        and told[0].startswith(_WHOLE)
+        and told[1] == _DC_RIGHT
+        and prediction.faulty.settled.all()
+    ):
         told.append("This failure leaves no mark at these test points: no reading of this set-up can show it.")
     if not prediction.faulty.settled.all():
         told.append("The level does not settle: expect a moving or fuzzy trace.")
-    return told
+    return blown + told
+
+
+def _fuses(prediction: Prediction) -> list[str]:
+    """Which fuses blow, and what is gone with them."""
+    healthy, faulty = prediction.healthy.fuse_amps, prediction.faulty.fuse_amps
+    failed = {member.part for fault in prediction.faults for member in (fault.members or (fault,))}
+    channels = len(prediction.circuit.unit.channels)
+    told = []
+    for fuse, before, after in zip(fuses(prediction.circuit), healthy, faulty, strict=False):
+        amps = after + (channels - 1) * before  # the others draw what they always do
+        if fuse.part in failed or not amps > MAY_BLOW * fuse.amps or before * channels > fuse.amps:
+            continue
+        may = "may blow" if amps < BLOWS * fuse.amps else "would blow"
+        rails = ", ".join(fuse.rails)
+        gone = f"rail{'s' if len(fuse.rails) > 1 else ''} {rails} gone after it" if rails else "all behind it is dead"
+        told.append(f"The fuse {fuse.part} ({show(fuse.amps, 'A')}) {may} at {show(float(amps), 'A', 2)}: {gone}.")
+    return [*told, "What follows is as if no fuse had blown."] if told else []
 
 
 def _decibels(prediction: Prediction, frequency: int) -> np.ndarray:
