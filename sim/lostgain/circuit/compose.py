@@ -267,7 +267,8 @@ def _whole_netlist(unit: Unit, out: Composed) -> None:
     out.netlists[""] = unit.netlist
     out.input, out.output = unit.input.lower(), unit.output.lower()
     kept = _without_generator(lines, out.input)
-    wanted = {part.role.lower(): part for part in unit.parts.values() if part.stage != "supply"}
+    elsewhere = {"supply", *(stage.name for stage in unit.supplies)}
+    wanted = {part.role.lower(): part for part in unit.parts.values() if part.stage not in elsewhere}
     body = wrap_pins(kept, wanted, top=True)
     missing = [part for part in wanted.values() if part.role not in body.elements]
     if missing:

@@ -18,8 +18,6 @@ _WAVE = re.compile(r"\b(sine?|pulse|exp|pwl|sffm|am)\s*\(?([^()]*)\)?", re.IGNOR
 _AC = re.compile(r"\bac\s+([-+.\w]+)", re.IGNORECASE)
 _SUPPLY_NAME = re.compile(r"(v?(cc|dd|ee|ss|pp|nn|s|b|bat\w*|ht|plus|minus|pos|neg|supply|p|n)\d*|b_?p|[pn]?\d+v\d*|"
                           r"v[pn]?\d+|ht\d*|rail\w*)(_?[pn])?$", re.IGNORECASE)  # fmt: skip
-#: A sine at the frequency of the mains, from this peak voltage on, is no test signal [V].
-_MAINS_VOLTS = 5.0
 _SLOW = {"pulse", "pwl", "exp"}
 
 
@@ -182,15 +180,8 @@ def find_generator(sources: list[Source], asked: str, notes: Notes) -> Source | 
     Raises
     ------
     UserError
-        Where none or several could be it, and for a rectifier's mains, which has no place in a unit.
+        Where none or several could be it.
     """
-    for source in sources:
-        if 45 <= source.frequency <= 66 and source.peak >= _MAINS_VOLTS:
-            what = f"{show(source.frequency, 'Hz')} at {show(source.peak, 'V')} peak"
-            message = f"{source.piece.name} feeds {what}: the mains, as it seems. A unit is fed by rails."
-            raise wrong(
-                message, source.piece.where, "Delete transformer and rectifier, and put DC sources at the rails."
-            )
     signals = [each for each in sources if each.is_signal]
     if asked:
         at_node = [each for each in sources if asked in each.piece.nodes and GROUND in each.piece.nodes]

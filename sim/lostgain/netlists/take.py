@@ -14,6 +14,7 @@ from lostgain.netlists.definitions import definitions, library_lines
 from lostgain.netlists.ends import Ends, find_input, find_output
 from lostgain.netlists.ideal import ideal_opamps
 from lostgain.netlists.kinds import check_supply, name_kinds, plus_first
+from lostgain.netlists.mains import FromMains, rectified
 from lostgain.netlists.measure import Run, Seen, evaluated, measured, values_of
 from lostgain.netlists.model import (
     DOUBTFUL,
@@ -84,6 +85,9 @@ def import_netlist(path: Path, input_node: str = "", output_node: str = "", pool
         lines = definitions(deck, pieces, Notes()) + library_lines(pieces, deck)
         flat = evaluated([piece.line for piece in pieces] + lines, pool, here)
     asked_in, asked_out = (_asked(node, pieces, path) for node in (input_node, output_node))
+    pieces, mains = rectified(pieces, voltage_sources(pieces, flat), lines, pool, here, notes)
+    if mains is not None:
+        flat = evaluated([piece.line for piece in pieces] + lines, pool, here)
     sources = voltage_sources(pieces, flat)
     generator = find_generator(sources, asked_in, notes)
     supply = find_supply(sources, generator, notes)
@@ -102,7 +106,7 @@ def import_netlist(path: Path, input_node: str = "", output_node: str = "", pool
     _ends(ends, asked_out, deck, graph, pieces, notes)
     pieces = _without_loose(_one_channel(pieces, silent, graph, ends, notes), ends, notes)
     graph = graph_of([piece for piece in pieces if piece not in ends.gone], supply.rails, seen.level)
-    return _unit(path, deck, pieces, ends, supply, graph, fed, own, seen, notes, pool)
+    return _unit(path, deck, pieces, ends, supply, graph, fed, own, seen, notes, pool, mains)
 
 
 def _read(path: Path, notes: Notes) -> tuple[Deck, list[Piece], list[str]]:
@@ -232,7 +236,7 @@ def _without_loose(pieces: list[Piece], ends: Ends, notes: Notes) -> list[Piece]
 
 def _unit(
     path: Path, deck: Deck, pieces: list[Piece], ends: Ends, supply: Supply, graph: Graph, fed: list[str],
-    own: list[str], seen: Seen, notes: Notes, pool: Pool,
+    own: list[str], seen: Seen, notes: Notes, pool: Pool, mains: FromMains | None,
 ) -> Imported:  # fmt: skip
     """Cut the circuit into stages, write both files in memory, and compare the unit with the netlist."""
     cuts = graph.passed(ends.input, ends.output)
@@ -251,11 +255,11 @@ def _unit(
     }
     for stage in stages:
         stage.output = stage.output or next((name.lower() for name in rails), ends.output)
-    _say_facts(ends, rails, notes)
+    _say_facts(ends, rails, mains is not None, notes)
     title = deck.title or path.stem
     parts = [piece for piece in kept if piece.kind]
     text = text_of(_title(title), NETLIST, ends.setup, rails, (ends.input, ends.output), stages, parts, spots,
-                   notes.guesses, _frequencies(ends.frequency))  # fmt: skip
+                   notes.guesses, _frequencies(ends.frequency), mains.text(names) if mains else ())  # fmt: skip
     imported = Imported(
         _title(title), path, text, netlist_text(title, path.name, own, kept), NETLIST, tuple(parts), tuple(stages),
         tuple(spots), rails, dict(ends.setup), ends.input, ends.output, (), tuple(p.board for p in kept if not p.kind),
@@ -277,9 +281,10 @@ def _say_stages(stages: list[Segment], notes: Notes) -> None:
         notes.say("stages", "no node drives on alone: the whole is one stage.", LIKELY, key="head")
 
 
-def _say_facts(ends: Ends, rails: dict[str, float], notes: Notes) -> None:
-    text = "a netlist does not say what feeds it; write false for a battery. The cautions depend on it."
-    notes.say("mains", text, DOUBTFUL, key="unit mains")
+def _say_facts(ends: Ends, rails: dict[str, float], from_mains: bool, notes: Notes) -> None:
+    if not from_mains:
+        text = "a netlist does not say what feeds it; write false for a battery. The cautions depend on it."
+        notes.say("mains", text, DOUBTFUL, key="unit mains")
     if ends.load is not None and ends.load <= _LOUDSPEAKER:
         text = f"a load of {show(ends.load, 'ohm')} is a loudspeaker's or a headphone's."
         notes.say("output_stage", text, LIKELY, key="unit output_stage")

@@ -16,7 +16,7 @@ _WIDE = 110
 def text_of(
     title: str, netlist: str, setup: Mapping[str, str], rails: Mapping[str, float], ends: tuple[str, str],
     stages: Iterable[Segment], parts: Iterable[Piece], points: Iterable[Spot], guesses: Iterable[Guess],
-    frequencies: Iterable[str],
+    frequencies: Iterable[str], supply: Iterable[str] = (),
 ) -> str:  # fmt: skip
     """Return a ``unit.toml``."""
     told = _Told(list(guesses))
@@ -40,6 +40,7 @@ def text_of(
             row = f'{name} = {{ volts = "{volts:+.6g} V", resistance = "0R" }}'
             lines += told.put(f"rail {name}", row)
         lines.append("")
+    lines += supply
     lines.append("[setup]")
     for key, value in setup.items():
         lines += told.put(f"setup {key}", f"{key} = {_quoted(value)}")
