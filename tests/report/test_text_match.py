@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -48,3 +49,12 @@ def test_parts_are_listed_as_people_count() -> None:
     names = ("C10 open", "C2 short", "R1 open", "C2 open")
     text = verdict_text(verdict(2), circuit().unit, readings(), Limits((), names))
     assert "faults of C2, C10, R1." in " ".join(text.split())
+
+
+def test_the_only_channel_has_no_name() -> None:
+    found = verdict(3)
+    first = replace(found.suspects[0], channel="main")
+    text = verdict_text(replace(found, suspects=(first, *found.suspects[1:])), circuit().unit, readings())
+    assert f"{first.part} lost ({first.stage})" in text
+    assert f"({found.suspects[1].stage}, {found.suspects[1].channel})" in text
+    assert "main" not in text

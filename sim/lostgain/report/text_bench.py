@@ -6,6 +6,7 @@ from lostgain.diagnosis import Verdict
 from lostgain.diagnosis.next_model import NextReading
 from lostgain.quantities import show, show_level
 from lostgain.readings.model import LEVELS, UNITS, Reading, Readings
+from lostgain.report.places import place_text
 from lostgain.report.shares import percent
 from lostgain.report.text_layout import table, wrapped
 from lostgain.unit import called
@@ -41,9 +42,8 @@ def suspects_text(verdict: Verdict | None) -> str:
     for each in verdict.suspects[:SHOWN]:
         if each.probability < 0.01:
             break
-        where = "all channels" if each.channel == "all" else each.channel
         share = f"  {percent(each.probability):>7}   "
-        lines += wrapped(f"{each.severity_text} ({each.stage}, {where})", " " * 12, share)
+        lines += wrapped(f"{each.severity_text} ({place_text(each)})", " " * 12, share)
     for chance, text in ((verdict.healthy, "nothing is wrong"), (verdict.unexplained, "something else")):
         if chance >= 0.01 or not lines:
             lines += wrapped(text, " " * 12, f"  {percent(chance):>7}   ")

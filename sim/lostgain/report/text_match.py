@@ -9,6 +9,7 @@ from lostgain.diagnosis.model import Evidence
 from lostgain.quantities import show, show_level
 from lostgain.readings import SIGNS, Readings
 from lostgain.readings.model import COMMON, LEVELS, UNITS, Reading
+from lostgain.report.places import place_text
 from lostgain.report.shares import percent
 from lostgain.report.text_layout import counted, joined, section, table, wrapped
 from lostgain.unit import called
@@ -75,8 +76,7 @@ def _warnings(verdict: Verdict) -> list[str]:
 def _suspects(verdict: Verdict, leading: list[Suspect]) -> list[str]:
     lines = section("Suspects, with their probability given these readings")
     for number, each in enumerate(leading, 1):
-        place = "all channels" if each.channel == "all" else each.channel
-        lines += _entry(f"{number}.", each.probability, f"{each.part} {each.mode} ({each.stage}, {place})")
+        lines += _entry(f"{number}.", each.probability, f"{each.part} {each.mode} ({place_text(each)})")
         lines += wrapped(each.severity_text, " " * 16)
     many = len(verdict.suspects) - len(leading)
     if many > 0:

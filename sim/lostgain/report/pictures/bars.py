@@ -27,6 +27,7 @@ from lostgain.report.pictures.style import (
     sheet,
     widest,
 )
+from lostgain.report.places import place_text
 from lostgain.report.shares import percent
 
 WIDTH = 8.27
@@ -149,7 +150,7 @@ def _rows(verdict: Verdict, shown: list[Suspect], letters: int) -> list[_Row]:
         rows.append(_Row(_heading(group.probability if group else None, len(group.suspects) if group else 0, number),
                          None, (), PALE))  # fmt: skip
         for suspect in members:
-            text = tuple(textwrap.wrap(f"{suspect.severity_text} [{suspect.stage}, {suspect.channel}]", letters))
+            text = tuple(textwrap.wrap(f"{suspect.severity_text} [{place_text(suspect)}]", letters))
             rows.append(_Row(_called(suspect), suspect.probability, text, VERMILLION))
     rows.append(_Row("Everything else", None, (), PALE))
     rest = verdict.suspects[len(shown) :]

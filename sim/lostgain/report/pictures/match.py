@@ -103,8 +103,9 @@ def _read(table: Table, readings: Readings, channel: str, look: Look, good: bool
             values[point, index] = reading.value
         elif reading.word == "nothing":
             values[point, index] = NOTHING
-    label = f"read in {channel}" + (" (known to be good)" if good else "")
-    return Trace(label, look, decibels(values), column=texts, heading=channel)
+    alone = len(table.circuit.unit.channels) == 1
+    label = "read" if alone else f"read in {channel}" + (" (known to be good)" if good else "")
+    return Trace(label, look, decibels(values), column=texts, heading="read" if alone else channel)
 
 
 def _index(table: Table, reading: Reading) -> int | None:
