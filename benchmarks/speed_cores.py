@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from benchmarks.speed_part import Part
 from lostgain.engine import Pool
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 
 
 def core_scaling(part: Part, repeats: int) -> dict[str, float]:

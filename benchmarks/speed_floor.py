@@ -10,7 +10,8 @@ from benchmarks.speed_part import Part, label, samples
 from benchmarks.speed_plain import Plain, bare, followed
 from benchmarks.speed_same import Compared, compared
 from lostgain.engine import Pool, Session
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 
 Say = Callable[[str], None]
 Account = dict[str, float]

@@ -12,7 +12,8 @@ from benchmarks.speed_ledger import TimedSession
 from benchmarks.speed_part import Part, part
 from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool, Session
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 from lostgain.unit import open_unit
 
 STAGES = (1, 2, 4, 8, 16)

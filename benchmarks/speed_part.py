@@ -12,7 +12,7 @@ from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.faults import listing, put_in, put_stray, strays
 from lostgain.signatures.build import DRAWS, SEED, SLOW_DRAWS
 from lostgain.signatures.draws import deviates, drawn, varied
-from lostgain.signatures.rows import RowTask
+from lostgain.signatures.row import RowTask
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.speed_plain import Plain, decibels
-from lostgain.signatures.rows import RowResult
+from lostgain.signatures.row import RowResult
 
 Values = NDArray[np.float64]
 

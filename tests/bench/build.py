@@ -11,7 +11,8 @@ from lostgain.circuit import Circuit
 from lostgain.engine import Pool
 from lostgain.signatures import Table
 from lostgain.signatures.draws import deviates, varied
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 from lostgain.signatures.table import assembled
 from lostgain.unit import open_unit
 

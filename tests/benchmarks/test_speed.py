@@ -16,7 +16,7 @@ from benchmarks.speed_same import compared, same_answer
 from benchmarks.speed_text import speed_text
 from lostgain.circuit import Circuit
 from lostgain.faults import listing
-from lostgain.signatures.rows import RowResult, empty
+from lostgain.signatures.row import RowResult, empty
 
 
 @pytest.fixture(scope="module")

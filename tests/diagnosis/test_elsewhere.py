@@ -12,7 +12,8 @@ from lostgain.engine import Pool
 from lostgain.faults import put_stray, strays
 from lostgain.readings.model import Reading
 from lostgain.report.text_match import verdict_text
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 from tests.diagnosis.megaphone import UNITS, dc, level, megaphone, probability, readings, taken, word
 
 

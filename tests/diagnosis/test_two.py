@@ -7,7 +7,8 @@ import numpy as np
 from lostgain.diagnosis import two_at_once, unexplained_alone
 from lostgain.engine import Pool
 from lostgain.faults import Fault
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, readings, row_of, word
 
 

@@ -22,7 +22,8 @@ from lostgain.faults import Fault, Rates, put_in
 from lostgain.readings.model import Reading, Readings
 from lostgain.signatures import Table, steady
 from lostgain.signatures.draws import deviates, drawn, varied
-from lostgain.signatures.rows import RowResult, RowTask, run_row
+from lostgain.signatures.row import RowResult, RowTask
+from lostgain.signatures.rows import run_row
 from lostgain.signatures.table import assembled
 
 PARTS = ("R1", "R2", "R3", "R4", "R5", "R6", "R7", "C1", "C2")

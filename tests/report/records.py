@@ -15,7 +15,7 @@ from lostgain.readings import Readings
 from lostgain.readings.model import Reading
 from lostgain.signatures import Prediction, State, Table
 from lostgain.signatures.predict import sweep_frequencies
-from lostgain.signatures.rows import empty
+from lostgain.signatures.row import empty
 from lostgain.signatures.table import assembled
 from lostgain.unit import open_unit
 from tests.conftest import REPOSITORY

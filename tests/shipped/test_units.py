@@ -10,7 +10,8 @@ import pytest
 
 from lostgain import circuit, faults, readings, shipped
 from lostgain.engine import Pool
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 from lostgain.unit import open_unit
 
 UNITS = sorted(path.parent.name for path in (shipped.folder() / "units").glob("*/unit.toml"))

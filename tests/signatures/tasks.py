@@ -7,8 +7,10 @@ import numpy as np
 from benchmarks.speed_plain import followed
 from lostgain.circuit import FlatCircuit
 from lostgain.engine import RunFailed, Session
-from lostgain.signatures.rows import RowResult, RowTask, run_row
-from lostgain.signatures.steady import Steady, steady
+from lostgain.signatures.follow import Steady
+from lostgain.signatures.row import RowResult, RowTask
+from lostgain.signatures.rows import run_row
+from lostgain.signatures.steady import steady
 
 
 def settle(session: Session, item: tuple[FlatCircuit, float, float, list[str]]) -> Steady:

@@ -14,7 +14,8 @@ from lostgain.engine import Pool, Session
 from lostgain.faults import listing, put_in
 from lostgain.signatures.draws import deviates, drawn, varied
 from lostgain.signatures.probes import IMPEDANCE_AT, loading
-from lostgain.signatures.rows import RowTask, run_row
+from lostgain.signatures.row import RowTask
+from lostgain.signatures.rows import run_row
 
 UNIT = Path(__file__).parent.parent / "units" / "megaphone"
 

@@ -16,7 +16,8 @@ from lostgain.faults import listing, parse
 from lostgain.signatures import Table, table
 from lostgain.signatures import build as building
 from lostgain.signatures.draws import deviates, varied
-from lostgain.signatures.rows import RowResult, RowTask, run_row
+from lostgain.signatures.row import RowResult, RowTask
+from lostgain.signatures.rows import run_row
 from lostgain.signatures.simulate import row_keys
 from tests.circuit.units import AMPLIFIER, make
 from tests.signatures.units import TINY, TINY_NETLIST

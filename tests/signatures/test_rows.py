@@ -12,7 +12,8 @@ from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool
 from lostgain.faults import parse
 from lostgain.signatures.draws import deviates, varied
-from lostgain.signatures.rows import RowResult, RowTask, run_row
+from lostgain.signatures.row import RowResult, RowTask
+from lostgain.signatures.rows import run_row
 from tests.circuit.units import AMPLIFIER, make
 from tests.signatures import tasks
 from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST

@@ -7,12 +7,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from lostgain.circuit import build
 from lostgain.engine import Pool
+from lostgain.signatures.follow import WAVE_POINTS, Steady, _two_cycles, decibels
 from lostgain.signatures.shapes import distortion, memberships, picture
-from lostgain.signatures.steady import WAVE_POINTS, Steady, _two_cycles, decibels
-from tests.circuit.units import AMPLIFIER, make
+from tests.circuit.units import AMPLIFIER, NETLIST, make
 from tests.signatures import tasks
 from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST
 
@@ -100,3 +101,21 @@ def test_an_edge_at_the_cycles_end_is_no_drift_and_a_drift_is_none_of_the_signal
     for cycle in (before, last):
         assert np.std(cycle[0]) == pytest.approx(1, abs=0.01)
         assert np.std(cycle[1]) == pytest.approx(np.sqrt(0.5), rel=1e-3)
+
+
+def test_a_bias_that_takes_seconds_is_where_the_charges_balance(tmp_path: Path, pool: Pool) -> None:
+    """A peak rectifier with 1 s of charging time at 10 kHz: no charge is left over a cycle (textbook).
+
+    What flows through the diode's 100 kΩ while the sine is above the reservoir's voltage flows out through 300 kΩ.
+    """
+    parts = "R4 in a 10\nD1 a out sd\nR1 out c 100k\nC1 c 0 10u\nR2 c 0 300k\nR3 out 0 100meg\n"
+    netlist = f"title\n{parts}.model sd d(is=1n n=0.05)\n"
+    points = '[[point]]\nname = "TP1"\nnode = "out"\n[[point]]\nname = "TP2"\nnode = "c"\n'
+    text = NETLIST.replace('"1 V rms"', '"5 V rms"') + '[parts]\nC1 = "electrolytic"\n' + points
+    found = settle(pool, tmp_path, text, 5.0, 10e3, board=netlist)
+    sine = 5 * 2**0.5 * np.sin(2 * np.pi * (np.arange(20_000) + 0.5) / 20_000)
+    volts = brentq(lambda held: np.maximum(sine - held, 0).mean() / 100e3 - held / 300e3, 0, 7)
+    wave = np.maximum(sine, volts)
+    assert found.settled
+    assert found.drifted
+    assert found.level[0] == pytest.approx(wave.std(), rel=0.03)

@@ -22,7 +22,8 @@ from lostgain.engine import Pool
 from lostgain.faults import Fault, Rates, rates
 from lostgain.readings import Readings
 from lostgain.signatures import Table
-from lostgain.signatures.rows import RowResult, RowTask, run_row
+from lostgain.signatures.row import RowResult, RowTask
+from lostgain.signatures.rows import run_row
 from lostgain.signatures.table import assembled
 
 Values = NDArray[np.float64]

@@ -18,7 +18,7 @@ from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures.draws import deviates, varied
 from lostgain.signatures.file import TABLES, load, open_table, save, tidy, used
 from lostgain.signatures.kept import Kept
-from lostgain.signatures.rows import RowTask
+from lostgain.signatures.row import RowTask
 from lostgain.signatures.simulate import Row, simulated
 from lostgain.signatures.store import alone, cannot_keep, folder, key_of, made_of, named_digests
 from lostgain.signatures.table import Table, assembled, joined

@@ -14,8 +14,9 @@ from lostgain.engine import Outcome, Pool, RunFailed, Session
 from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
 from lostgain.signatures.fuses import fuse_amps, fuses
+from lostgain.signatures.follow import WAVE_POINTS, Steady
 from lostgain.signatures.ripple import powered
-from lostgain.signatures.steady import WAVE_POINTS, Steady, steady
+from lostgain.signatures.steady import steady
 
 Values = NDArray[np.float64]
 

@@ -2,29 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit, FlatCircuit
-from lostgain.circuit.model import COLD, GENERATOR, SOURCE, balanced, driven
+from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
-from lostgain.faults import Fault, Stray, put_in, put_stray
-from lostgain.signatures.draws import Varied, drawn
+from lostgain.faults import put_in, put_stray
+from lostgain.signatures.draws import drawn
+from lostgain.signatures.follow import AGREE_DB, QUIET, Linear, Steady, decibels, states
 from lostgain.signatures.probes import (
     FLOATING,
-    IMPEDANCE_AT,
     PROBES,
     probed_dc,
-    rail_ends,
     source_impedance,
     with_probes,
 )
 from lostgain.signatures.ripple import held_alike, powered, ripple_draws
-from lostgain.signatures.steady import AGREE_DB, QUIET, WAVE_POINTS, Linear, Steady, decibels, nearby, states, steady
+from lostgain.signatures.row import RowResult, RowTask, empty
+from lostgain.signatures.row_draws import slow_draws, small_draws
+from lostgain.signatures.row_keep import keep, keep_common, keep_dc, keep_sines, raise_if_dead
+from lostgain.signatures.steady import steady
 from lostgain.signatures.untroubled import Small, high, untroubled
 
 Values = NDArray[np.float64]
@@ -39,85 +40,6 @@ HEADROOM = 1.1
 
 #: Draws of a stray path, for small signals.
 STRAY_DRAWS = 4
-
-
-@dataclass(frozen=True)
-class RowTask:
-    """What a worker needs for one row.
-
-    Parameters
-    ----------
-    circuit : Circuit
-    faults : tuple of Fault
-        None for the healthy unit.
-    numbers : list of Varied
-    z : array, (draw, number)
-        Deviates, the same for every row, so that differences between rows are the faults' and not the draws'.
-    slow_draws : int
-        Draws that are followed in time where small-signal analysis is not confirmed.
-    in_time : bool
-        False for a circuit whose transient was found never to end.
-    healthy : RowResult or None
-        The healthy unit's row, once it is known: what a fault leaves alone need not be computed again.
-    stray : Stray or None
-        A stray path instead of a fault: at nominal values and a few draws, see `_stray_row`.
-    """
-
-    circuit: Circuit
-    faults: tuple[Fault, ...]
-    numbers: list[Varied]
-    z: Values
-    slow_draws: int
-    in_time: bool = True
-    healthy: RowResult | None = None
-    stray: Stray | None = None
-
-
-@dataclass
-class RowResult:
-    """The numbers of one row; the first sample is at nominal values, the others are draws.
-
-    Parameters
-    ----------
-    dc : array, (sample, point) [V]
-        With the generator off.
-    level : array, (sample, point, frequency) [V rms]
-    swing : array, (sample, point, frequency) [V peak to peak]
-    phasor : complex array, (sample, point, frequency) [V rms]
-        Of the fundamental; its angle is against the generator's sine.
-    current : array, (sample, rail) [A]
-        What each rail delivers into the channel.
-    impedance : complex array, (point, frequency of `IMPEDANCE_AT`) [ohm]
-        Source impedance at nominal values: how far a probe loads the point.
-    probed : array, (point, probe of `PROBES`) [V]
-        DC with that probe on the point, at nominal values.
-    wave : array, (point, frequency, phase) [V]
-        At nominal values.
-    small_signal : array of bool, (frequency,)
-        Where the transient at nominal values confirmed small-signal analysis, which then serves for the draws.
-    settled : array of bool, (frequency,)
-    ripple : array, (sample, point) [V peak to peak]
-        With the mains on and the generator off; without points where the unit's supply is not described.
-    common : array, (sample, point) [V rms]
-        With both legs of a balanced input driven alike, at the set-up's first frequency, by small-signal analysis;
-        empty where the input has one leg.
-    status : str
-        ``ok``, or what failed; numbers that were not found are NaN.
-    """
-
-    dc: Values
-    level: Values
-    swing: Values
-    phasor: Complex
-    current: Values
-    impedance: Complex
-    probed: Values
-    wave: Values
-    small_signal: NDArray[np.bool_]
-    settled: NDArray[np.bool_]
-    ripple: Values
-    common: Values = field(default_factory=lambda: np.zeros((0, 0)))
-    status: str = "ok"
 
 
 def run_row(session: Session, task: RowTask) -> RowResult:
@@ -136,11 +58,11 @@ def run_row(session: Session, task: RowTask) -> RowResult:
             said += [remark] if remark else []
         small = _nominal(session, nominal, task, result)
     except EngineError as error:
-        _raise_if_dead(session, error)
+        raise_if_dead(session, error)
         result.status = f"no operating point: {error.reason}"
         return result
     nodes = list(circuit.points.values())
-    ended: dict[int, Values] = {}
+    ended: dict[int, Steady] = {}
     if task.stray is not None:
         _stray_row(session, nominal, task, result, small)
         return result
@@ -153,23 +75,23 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         try:
             found = steady(session, nominal, setup.generator, frequency, setup.start_dc, nodes, start)
         except EngineError as error:
-            _raise_if_dead(session, error)
+            raise_if_dead(session, error)
             said.append(f"no transient at {frequency:g} Hz: {error.reason}")
             continue
-        _keep(result, 0, index, found)
+        keep(result, 0, index, found)
         result.wave[:, index], result.settled[index] = found.wave, found.settled
         small_level = np.abs(small.points[:, index])
         result.small_signal[index] = bool(np.all(np.abs(decibels(found.level, small_level)) < AGREE_DB))
         # What never settles is followed at nominal values only: there the draws' spread is the healthy unit's.
         if not result.small_signal[index] and found.settled:
-            ended[index] = found.state - small.dc
+            ended[index] = replace(found, state=found.state - small.dc)
     flats = [_faulty(drawn(circuit.flat, task.numbers, z), task) for z in task.z]
     if circuit.unit.supplies:
         flats = [held_alike(flat, nominal, circuit) for flat in flats]
         result.ripple[1:] = ripple_draws(session, nominal, flats, circuit, result.ripple[0])
-    rest = _small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [])
+    rest = small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [])
     lost = sum(each is None for each in rest)
-    missed = _slow_draws(session, flats[: task.slow_draws], circuit, result, ended, rest)
+    missed = slow_draws(session, flats[: task.slow_draws], circuit, result, ended, rest)
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
     if missed:
@@ -238,7 +160,7 @@ def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowRe
     """
     setup, well = task.circuit.unit.setup, task.healthy
     nodes = list(task.circuit.points.values())
-    _keep_sines(result, small.points, task.circuit)
+    keep_sines(result, small.points, task.circuit)
     if well is None or not task.in_time:
         return
     moved = np.abs(result.dc[0] - well.dc[0]).max() > 20e-3
@@ -251,24 +173,13 @@ def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowRe
             start = _linear(task.circuit, small, index)
             found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, start, most=QUICK)
         except EngineError as error:
-            _raise_if_dead(session, error)
+            raise_if_dead(session, error)
             continue
-        _keep(result, 0, index, found)
+        keep(result, 0, index, found)
         result.wave[:, index] = found.wave
     # An integrator without its feedback goes to one rail or the other, by its offset: a few draws show that.
     flats = [_faulty(drawn(task.circuit.flat, task.numbers, z), task) for z in task.z[:STRAY_DRAWS]]
-    _small_draws(session, flats, task.circuit, result, small.points, [])
-
-
-def _keep_sines(result: RowResult, small: Complex, circuit: Circuit) -> None:
-    """Store what small-signal analysis gives, no larger than the rails let it be."""
-    size = np.abs(small)
-    phasor = small * np.minimum(1.0, _largest(circuit) / np.maximum(size, 1e-12))
-    level = np.abs(phasor)
-    result.level[0], result.swing[0], result.phasor[0] = level, 8**0.5 * level, phasor
-    turn = np.exp(2j * np.pi * np.arange(result.wave.shape[2]) / result.wave.shape[2])
-    result.wave[:] = 2**0.5 * np.imag(phasor[:, :, None] * turn)
-    result.settled[:] = result.small_signal[:] = True
+    small_draws(session, flats, task.circuit, result, small.points, [])
 
 
 def _faulty(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
@@ -284,9 +195,9 @@ def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowR
     flat = driven(nominal, setup.generator, setup.frequencies[0], setup.start_dc)
     session.load(with_probes(flat, circuit).lines())
     every = states(flat)
-    dc = _keep_dc(session, flat, circuit, result, 0, every)
+    dc = keep_dc(session, flat, circuit, result, 0, every)
     phasor = session.ac(setup.frequencies, every)
-    _keep_common(session, circuit, result, 0)
+    keep_common(session, circuit, result, 0)
     place = {node: number for number, node in enumerate(every)}
     small = phasor[[place[node] for node in circuit.points.values()]]
     well = task.healthy
@@ -303,27 +214,6 @@ def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowR
     return Small(tuple(every), dc, phasor, small, high(session, every))
 
 
-def _keep_common(session: Session, circuit: Circuit, result: RowResult, sample: int) -> None:
-    """Store what is left of a signal on both legs of a balanced input; they are tied, so no source is between them."""
-    if not balanced(circuit.flat):
-        return
-    setup = circuit.unit.setup
-    legs = (f"@{GENERATOR}[acmag]", f"@{COLD}[acmag]")
-    drive = setup.common or setup.generator
-    session.change({legs[0]: drive, legs[1]: drive, SOURCE: 1e-3}, {})
-    try:
-        found = session.ac(setup.frequencies[:1], list(circuit.points.values()))
-    finally:
-        session.change({legs[0]: setup.generator, legs[1]: 0.0, SOURCE: max(setup.source, 1e-3)}, {})
-    result.common[sample] = np.minimum(np.abs(found[:, 0]), _largest(circuit))
-
-
-def _largest(circuit: Circuit) -> float:
-    """Return the level of a sine that fills the rails [V rms]."""
-    ends = [0.0, *(rail.volts for rail in circuit.unit.rails)]
-    return float((max(ends) - min(ends)) / 8**0.5)
-
-
 def _concerned(result: RowResult, small: Complex, well: RowResult, point: int) -> bool:
     """Tell whether a fault may have changed a point's source impedance, or it is high enough to matter."""
     if np.abs(well.impedance[point, 0]) > HIGH:
@@ -331,139 +221,3 @@ def _concerned(result: RowResult, small: Complex, well: RowResult, point: int) -
     moved = abs(result.dc[0, point] - well.dc[0, point]) > 20e-3
     changed = np.abs(decibels(np.abs(small[point]), np.abs(well.phasor[0, point]))) > 0.5
     return bool(moved or changed.any())
-
-
-def _keep_dc(
-    session: Session, flat: FlatCircuit, circuit: Circuit, result: RowResult, sample: int, others: Sequence[str] = ()
-) -> Values:
-    """Store DC at the points and the currents the rails deliver; return DC at other nodes."""
-    nodes = list(circuit.points.values())
-    ends = [node for rail in circuit.unit.rails for node in rail_ends(flat, rail)]
-    found = session.op([*nodes, *ends, *others])
-    result.dc[sample] = found[: len(nodes)]
-    drops = found[len(nodes) : len(nodes) + len(ends)].reshape(-1, 2)
-    for number, rail in enumerate(circuit.unit.rails):
-        result.current[sample, number] = (drops[number, 0] - drops[number, 1]) / max(rail.resistance, 1e-3)
-    return found[len(nodes) + len(ends) :]
-
-
-def _keep(result: RowResult, sample: int, index: int, found: Steady) -> None:
-    result.level[sample, :, index], result.swing[sample, :, index] = found.level, found.swing
-    turn = np.exp(-2j * np.pi * np.arange(found.wave.shape[1]) / found.wave.shape[1])
-    # A sine that starts at zero is the phasor's real axis.
-    result.phasor[sample, :, index] = 1j * np.sqrt(2) * np.mean(found.wave * turn, axis=1)
-
-
-def _small_draws(
-    session: Session,
-    flats: list[FlatCircuit],
-    circuit: Circuit,
-    result: RowResult,
-    small: Complex,
-    every: Sequence[str],
-) -> list[Values | None]:
-    """Fill in the draws where small-signal analysis is confirmed; return each one's DC at `every`, None for none."""
-    setup = circuit.unit.setup
-    nodes = list(circuit.points.values())
-    confirmed = result.small_signal
-    # Shape and the last tenth of a decibel are the transient's; they change little from draw to draw.
-    heard = (np.abs(small) > QUIET) & (result.level[0] > QUIET)
-    one = np.ones(small.shape)
-    size = np.divide(result.level[0], np.abs(small), out=one.copy(), where=heard)
-    shape = np.divide(result.swing[0], result.level[0], out=one * (2 * 2**0.5), where=heard)
-    turn = np.divide(result.phasor[0], small, out=one.astype(complex), where=heard)
-    rest: list[Values | None] = []
-    before: FlatCircuit | None = None
-    for number, flat in enumerate(flats, 1):
-        flat = driven(flat, setup.generator, setup.frequencies[0], setup.start_dc)
-        try:
-            _load(session, flat, before)
-            before = flat
-            rest.append(_keep_dc(session, flat, circuit, result, number, every))
-            phasor = session.ac(setup.frequencies, nodes)
-            _keep_common(session, circuit, result, number)
-        except EngineError as error:
-            _raise_if_dead(session, error)
-            before = None
-            rest[number - 1 :] = [None]
-            continue
-        level = np.abs(phasor) * size
-        result.level[number][:, confirmed] = level[:, confirmed]
-        result.swing[number][:, confirmed] = (level * shape)[:, confirmed]
-        result.phasor[number][:, confirmed] = (phasor * turn)[:, confirmed]
-    return rest
-
-
-def _load(session: Session, flat: FlatCircuit, before: FlatCircuit | None) -> None:
-    """Put a circuit into ngspice: by changing numbers of the one before, where that is all that differs."""
-    changes = flat.changes_from(before) if before is not None else None
-    if changes is not None:
-        try:
-            session.change(*changes)
-            return
-        except ValueError:
-            pass
-    session.load(flat.lines())
-
-
-def _slow_draws(
-    session: Session,
-    flats: list[FlatCircuit],
-    circuit: Circuit,
-    result: RowResult,
-    ended: Mapping[int, Values],
-    rest: Sequence[Values | None],
-) -> int:
-    """Follow draws in time where small-signal analysis is not confirmed; return how many transients gave no result.
-
-    A draw starts where nominal values ended (`ended`, by frequency, less their DC), about its own operating point
-    (`rest`): so it is settled at once, or nearly.
-    """
-    setup = circuit.unit.setup
-    nodes = list(circuit.points.values())
-    missed = 0
-    for number, (flat, dc) in enumerate(zip(flats, rest, strict=False), 1):
-        if dc is None:
-            continue
-        for index, swung in ended.items():
-            frequency = setup.frequencies[index]
-            try:
-                found = nearby(session, flat, setup.generator, frequency, setup.start_dc, nodes, dc + swung)
-            except EngineError as error:
-                _raise_if_dead(session, error)
-                missed += 1
-                continue
-            _keep(result, number, index, found)
-    return missed
-
-
-def _raise_if_dead(session: Session, error: EngineError) -> None:
-    """Give the row up where ngspice cannot go on: what follows would fail for no fault of the circuit's."""
-    if session.dead:
-        raise error
-
-
-def empty(circuit: Circuit, samples: int) -> RowResult:
-    """Return a row without numbers."""
-    points, frequencies = len(circuit.points), len(circuit.unit.setup.frequencies)
-
-    def nothing(*shape: int) -> Values:
-        return np.full(shape, np.nan)
-
-    def nothing_complex(*shape: int) -> Complex:
-        return np.full(shape, np.nan + 0j, dtype=np.complex128)
-
-    return RowResult(
-        dc=nothing(samples, points),
-        level=nothing(samples, points, frequencies),
-        swing=nothing(samples, points, frequencies),
-        phasor=nothing_complex(samples, points, frequencies),
-        current=nothing(samples, len(circuit.unit.rails)),
-        impedance=nothing_complex(points, len(IMPEDANCE_AT)),
-        probed=nothing(points, len(PROBES)),
-        wave=nothing(points, frequencies, WAVE_POINTS),
-        small_signal=np.zeros(frequencies, dtype=bool),
-        settled=np.zeros(frequencies, dtype=bool),
-        ripple=nothing(samples, points if circuit.unit.supplies else 0),
-        common=nothing(samples, points) if balanced(circuit.flat) else np.zeros((0, 0)),
-    )

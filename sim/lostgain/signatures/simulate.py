@@ -14,7 +14,8 @@ from lostgain.faults import Fault, Stray, put_in, put_stray
 from lostgain.problems import UserError
 from lostgain.signatures.draws import drawn
 from lostgain.signatures.kept import Kept
-from lostgain.signatures.rows import RowResult, RowTask, empty, run_row
+from lostgain.signatures.row import RowResult, RowTask, empty
+from lostgain.signatures.rows import run_row
 from lostgain.signatures.store import METHOD
 
 if TYPE_CHECKING:

@@ -18,15 +18,15 @@ from lostgain.circuit.model import balanced
 from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
-from lostgain.signatures import steady
+from lostgain.signatures import follow
 from lostgain.signatures.draws import CUT, deviates, varied
 from lostgain.signatures.rows import HEADROOM, QUICK
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 13
+METHOD = 14
 #: How circuits are followed in time, in numbers.
-SOLVER = [*steady.SETTINGS, QUICK, HEADROOM, CUT]
+SOLVER = [*follow.SETTINGS, QUICK, HEADROOM, CUT]
 
 
 def folder() -> Path:

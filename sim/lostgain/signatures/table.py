@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, Stray
 from lostgain.signatures.poweroff_table import PowerOff
-from lostgain.signatures.rows import RowResult
+from lostgain.signatures.row import RowResult
 
 
 @dataclass(frozen=True)
