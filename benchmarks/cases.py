@@ -19,8 +19,9 @@ from benchmarks.broken import break_, bridge, off
 from benchmarks.meters import Meter, first_sheet, on_bench
 from benchmarks.parts import Bench, bench, built
 from benchmarks.process import process
-from benchmarks.simulate import Carried, Job, carry, job, nothing
+from benchmarks.simulate import Carried, Job, job, nothing
 from benchmarks.truth import Prior, Truth
+from benchmarks.waited import carried
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.engine import Outcome, Pool
 from lostgain.readings import Reading, Readings
@@ -28,9 +29,9 @@ from lostgain.readings import Reading, Readings
 Progress = Callable[[int, int], None]
 
 #: Raised whenever the same netlist would give other numbers than before.
-METHOD = 1
+METHOD = 2
 #: Longest time one simulated channel may take [s].
-LIMIT = 15.0
+LIMIT = 180.0
 #: A DC voltage above this is none of an audio unit's [V].
 HIGHEST = 1000.0
 KINDS = ("fault", "healthy", "outsider")
@@ -186,5 +187,5 @@ def simulated(cases: Sequence[Case], version: int, pool: Pool, progress: Progres
 
 
 def _followed(cases: Sequence[Case], waiting: list[int], pool: Pool) -> Iterator[tuple[int, Outcome]]:
-    for index, outcome in pool.imap(carry, [cases[number].job for number in waiting]):
+    for index, outcome in pool.imap(carried, [cases[number].job for number in waiting]):
         yield waiting[index], outcome

@@ -19,7 +19,9 @@ OPTIONS = (
 )
 #: Levels below this count as alike [V rms].
 QUIET = 0.5e-3
-_GRID = 200
+#: Elements whose state is not told by the voltages of their nodes.
+WITH_OTHER_STATE = "ltouypw"
+GRID = 200
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,11 @@ class Job:
     agree_db : float
     steps : int
         A cycle.
+    seconds : tuple of (float, int)
+        Where the first cycles are not what small-signal analysis says: for how long the generator is then left on [s],
+        and for how many steps at most, the one after the other until nothing changes any more.
+    every : tuple of str
+        All nodes, where a transient can go on from their voltages; else none.
     """
 
     lines: tuple[str, ...]
@@ -56,6 +63,8 @@ class Job:
     cycles: tuple[int, ...]
     agree_db: float
     steps: int
+    seconds: tuple[tuple[float, int], ...] = ()
+    every: tuple[str, ...] = ()
 
 
 @dataclass
@@ -88,10 +97,13 @@ class Carried:
 
         Near an instrument's `floor` [V rms] a tenth of that is let pass: its noise is more.
         """
-        if not np.isfinite(self.level).all():
-            return False
+        return bool(self.as_small(within_db, floor).all())
+
+    def as_small(self, within_db: float, floor: float) -> NDArray[np.bool_]:
+        """Say the same of each frequency: array, (frequency,)."""
         allowed = self.small * (10 ** (within_db / 20) - 1) + floor / 10
-        return all(bool((np.abs(form - self.small) <= allowed).all()) for form in (self.level, self.swing / 8**0.5))
+        near = [np.abs(form - self.small) <= allowed for form in (self.level, self.swing / 8**0.5)]
+        return np.asarray((near[0] & near[1]).all(axis=0))
 
 
 def job(circuit: Circuit, flat: FlatCircuit, generator: float, simulation: dict[str, object], in_time: bool) -> Job:
@@ -117,6 +129,8 @@ def job(circuit: Circuit, flat: FlatCircuit, generator: float, simulation: dict[
         tuple(lines), circuit.flat.elements[GENERATOR].nodes, setup.generator * generator, setup.start_dc,
         tuple(setup.frequencies), tuple(circuit.points.values()), cycles,
         float(simulation["agree_db"]), int(simulation["steps"]),  # type: ignore[call-overload, arg-type]
+        tuple((seconds, steps) for seconds, steps in simulation["seconds"]) if in_time else (),  # type: ignore[attr-defined]
+        () if any(name[0] in WITH_OTHER_STATE for name in flat.elements) else tuple(flat.nodes()),
     )  # fmt: skip
 
 
@@ -131,7 +145,7 @@ def carry(session: Session, task: Job) -> Carried:
     """Find what the test points carry. What ngspice cannot follow stays NaN, with its reason."""
     found = nothing(task)
     try:
-        session.load(_netlist(task, task.frequencies[0], ()))
+        session.load(netlist(task, task.frequencies[0], ()))
         found.dc = np.asarray(session.op(task.nodes))
         found.small = np.abs(session.ac(task.frequencies, task.nodes))
     except EngineError as error:
@@ -152,7 +166,8 @@ def carry(session: Session, task: Job) -> Carried:
     return found
 
 
-def _netlist(task: Job, frequency: float, options: tuple[str, ...]) -> list[str]:
+def netlist(task: Job, frequency: float, options: tuple[str, ...]) -> list[str]:
+    """Return the netlist with the generator at a frequency [Hz], and options."""
     sine = f"{task.dc:.9g} ac {task.drive:.9g} sin({task.dc:.9g} {task.drive * 2**0.5:.9g} {frequency:.9g})"
     return ["* simulated repair", *task.lines, f"{GENERATOR} {' '.join(task.generator)} {sine}", *options, ".end"]
 
@@ -160,30 +175,35 @@ def _netlist(task: Job, frequency: float, options: tuple[str, ...]) -> list[str]
 def _follow(session: Session, task: Job, frequency: float) -> tuple[Values, bool]:
     """Follow the circuit until two successive cycles agree: one cycle, (point, phase), and whether they did."""
     period = 1 / frequency
-    cycle, settled = np.zeros((len(task.nodes), _GRID)), False
+    cycle, settled = np.zeros((len(task.nodes), GRID)), False
     for count in task.cycles:
         for options in OPTIONS:
             try:
-                session.load(_netlist(task, frequency, (options,)))
+                session.load(netlist(task, frequency, (options,)))
                 time, values = session.tran(count * period, period / task.steps, task.nodes, (count - 2.1) * period)
                 break
             except RunFailed:
                 if session.dead or options is OPTIONS[-1]:
                     raise
-        grid = (count - 2) * period + period * np.arange(2 * _GRID + 1) / _GRID
+        grid = (count - 2) * period + period * np.arange(2 * GRID + 1) / GRID
         even = np.array([np.interp(grid, time, row) for row in values]).reshape(len(task.nodes), -1)
-        before, cycle = (_level(even[:, start : start + _GRID + 1]) for start in (0, _GRID))
-        off = [20 * np.log10(np.maximum(of(cycle), QUIET) / np.maximum(of(before), QUIET)) for of in (_rms, _swing)]
-        settled = bool(np.max(np.abs(off)) < task.agree_db)
+        before, cycle = (without_drift(even[:, start : start + GRID + 1]) for start in (0, GRID))
+        settled = apart(before, cycle) < task.agree_db
         if settled:
             break
     return cycle, settled
 
 
-def _level(cycle: Values) -> Values:
+def without_drift(cycle: Values) -> Values:
     """Take a slow drift out of a cycle, and its mean."""
     cycle = cycle - (cycle[:, -1:] - cycle[:, :1]) * np.linspace(0, 1, cycle.shape[1])
     return np.asarray(cycle[:, :-1] - cycle[:, :-1].mean(axis=1, keepdims=True))
+
+
+def apart(before: Values, cycle: Values) -> float:
+    """Return how far two cycles are apart, in level and in swing [dB]."""
+    off = [20 * np.log10(np.maximum(of(cycle), QUIET) / np.maximum(of(before), QUIET)) for of in (_rms, _swing)]
+    return float(np.max(np.abs(off)))
 
 
 def _rms(cycle: Values) -> Values:

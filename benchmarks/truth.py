@@ -58,8 +58,10 @@ class Prior:
 
     @cached_property
     def modes(self) -> tuple[Fault, ...]:
-        """Each part and mode once, with any severity."""
-        return tuple({(fault.part, fault.mode): fault for fault in listing(self.circuit)}.values())
+        """Each part and mode once, with any severity; none of a supply's, since the mains is not followed."""
+        supplies = {supply.name for supply in self.circuit.unit.supplies}
+        every = (fault for fault in listing(self.circuit) if fault.stage not in supplies)
+        return tuple({(fault.part, fault.mode): fault for fault in every}.values())
 
     @cached_property
     def shares(self) -> NDArray[np.float64]:
