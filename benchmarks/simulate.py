@@ -19,7 +19,7 @@ OPTIONS = (
 )
 #: Levels below this count as alike [V rms].
 QUIET = 0.5e-3
-#: Elements whose state is not told by the voltages of their nodes. Inductors begin without current, which takes no time here.
+#: Elements whose state is not told by the voltages of their nodes. Inductors begin without current: that is soon over.
 WITH_OTHER_STATE = "touypw"
 GRID = 200
 

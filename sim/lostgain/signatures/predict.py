@@ -13,8 +13,8 @@ from lostgain.circuit.model import driven
 from lostgain.engine import Outcome, Pool, RunFailed, Session
 from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
-from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.signatures.follow import WAVE_POINTS, Steady
+from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.signatures.ripple import powered
 from lostgain.signatures.steady import steady
 
