@@ -72,6 +72,22 @@ def test_a_route_beats_the_walk() -> None:
     assert whole().minutes < 0.7 * whole().walk_minutes
 
 
+def test_parts_that_only_two_readings_together_tell_apart_are_not_called_alike() -> None:
+    """Both parts drive both points to a rail, up or down: one to the same, the other to opposite ones."""
+    near = small()
+    up, down = [0.98, 0.02], [0.02, 0.98]
+    rows = [[up, up], [down, down], [up, down], [down, up]]
+    lifted = (("U1", "Port"), ("U2", "Port"), *(each for each in near.lifted if not each[0]))
+    view = replace(near, readings=near.readings[:2], ranges=(("up", "down"),) * 2, first=0, lifted=lifted,
+                   decision=np.array([0, 0, 1, 1]), weight=np.full(4, 0.25),
+                   chance=np.array(rows))  # fmt: skip
+    assert telling(view, view.weight, [0, 1]).ends == ""
+    found = route(view)
+    assert all(each.parts[0][1] > 0.9 for each in leaves(found.root))
+    blind = replace(view, chance=np.full((4, 2, 2), 0.5))
+    assert telling(blind, view.weight, [0, 1]).ends == "alike"
+
+
 def steps(node: Step | Leaf) -> list[Step]:
     if isinstance(node, Leaf):
         return []

@@ -196,13 +196,15 @@ def _leaf(outlook: Outlook, path: Path, weight: Values, left: Sequence[int]) -> 
 
 
 def _merged(branches: list[Branch]) -> tuple[Branch, ...]:
-    """Put neighbouring ranges together that lead to the same end, and leave out what never comes."""
+    """Put neighbouring ranges together that lead to the same end: the same parts, the same one first."""
     found: list[Branch] = []
     for each in branches:
         before = found[-1] if found else None
         if before is not None and isinstance(before.then, Leaf) and isinstance(each.then, Leaf):
-            names = [{part for part, _ in leaf.parts} for leaf in (before.then, each.then)]
-            if names[0] == names[1] and before.then.ends == each.then.ends:
+            ends = (before.then, each.then)
+            names = [{part for part, _ in leaf.parts} for leaf in ends]
+            lifted_first = [leaf.parts[:1] and leaf.parts[0][0] for leaf in ends]
+            if names[0] == names[1] and lifted_first[0] == lifted_first[1] and before.then.ends == each.then.ends:
                 found[-1] = Branch(f"{before.shows}, or {each.shows}", before.share + each.share,
                                    before.then.with_other(each.then))  # fmt: skip
                 continue

@@ -10,6 +10,9 @@ import numpy as np
 from lostgain.diagnosis.moves import facts
 from lostgain.teach.outlook import Outlook, Values, Whole
 
+#: Units drawn of the most probable part, and of all others, that are compared with each other: the most probable ones.
+HEAVIEST = 200
+
 
 @dataclass(frozen=True)
 class Telling:
@@ -54,7 +57,29 @@ def telling(outlook: Outlook, weight: Values, left: Sequence[int]) -> Telling:
         ratio = joint / (prior[:, None, None] * shown[None])
         bits = np.maximum(0.0, np.where(joint > 0, joint * np.log2(ratio), 0.0).sum(axis=(0, 2)))
     right = joint.max(axis=0).sum(axis=1) - prior.max()
-    return Telling(list(left), bits, _ends(outlook, decision, prior, joint, bits, right))
+    ends = _ends(outlook, decision, prior, joint, bits, right)
+    if ends == "alike" and _parted(outlook, held, share, places, left):
+        ends = ""
+    return Telling(list(left), bits, ends)
+
+
+def _parted(outlook: Outlook, held: Whole, share: Values, places: Whole, left: Sequence[int]) -> bool:
+    """Tell whether several readings together tell the most probable part from others, where no single one does.
+
+    An output stuck at one rail or at the other shows both signs at every point in turn: two such parts look alike in
+    any one reading, and differ in which signs come together.
+    """
+    best = int(np.bincount(places, share).argmax())
+    heavy = np.argsort(-share, kind="stable")
+    mine, others = heavy[places[heavy] == best][:HEAVIEST], heavy[places[heavy] != best][:HEAVIEST]
+    root = np.sqrt(outlook.chance[held][:, list(left)])
+    overlap = np.ones((len(mine), len(others)))
+    for number in range(len(left)):
+        overlap *= root[mine, number] @ root[others, number].T
+    # Share of the units on each side that have a like one on the other.
+    like = [float(side.max(axis=1) @ share[rows] / share[rows].sum())
+            for side, rows in ((overlap, mine), (overlap.T, others))]  # fmt: skip
+    return min(like) < facts().stop.alike
 
 
 def _ends(outlook: Outlook, decision: Whole, prior: Values, joint: Values, bits: Values, right: Values) -> str:
