@@ -8,6 +8,9 @@ from functools import cache
 from lostgain import explain_html, explain_record, explain_text
 from lostgain.bench import cautions
 from lostgain.faults import rates
+from lostgain.signatures import sentences
+from lostgain.signatures.sentences import NO_MARK
+from lostgain.signatures.tabled import tabled
 from lostgain.teach.explain import ExplainedStage, explain
 from lostgain.teach.outlook import outlook
 from tests.diagnosis.megaphone import megaphone
@@ -38,6 +41,13 @@ def test_what_tells_an_open_coupling_capacitor_is_the_signal_behind_it() -> None
                 for each in part.failures}  # fmt: skip
     assert any("gone" in text or "low" in text for text in failures["C1", "open"].sees)
     assert "level" in failures["C1", "open"].telling
+
+
+def test_no_failure_leaves_no_mark_and_has_a_reading_that_shows_it() -> None:
+    failures = [each for stage in stages() for part in stage.parts for each in part.failures]
+    slight = [each for each in failures if NO_MARK in sentences(tabled(megaphone(), each.fault))]
+    assert any(each.telling for each in slight)  # as a small offset: DC tells it, and no sentence does
+    assert all((NO_MARK in each.sees) != bool(each.telling) for each in slight)
 
 
 def test_it_can_be_read() -> None:

@@ -18,6 +18,9 @@ CHANGED_SHARE = 0.1
 #: Ripple counts as changed by this factor; below this [V peak to peak] there is none.
 CHANGED_RIPPLE, LITTLE_RIPPLE = 1.5, 5e-3
 
+#: Said where nothing that the sentences know of has changed.
+NO_MARK = "This failure leaves no mark at these test points: no reading of this set-up can show it."
+
 _WHOLE = "The signal is whole at every test point"
 _DC_RIGHT = "DC is as it should be at every test point."
 
@@ -41,7 +44,7 @@ def sentences(prediction: Prediction) -> list[str]:
         and told[1] == _DC_RIGHT
         and prediction.faulty.settled.all()
     ):
-        told.append("This failure leaves no mark at these test points: no reading of this set-up can show it.")
+        told.append(NO_MARK)
     if not prediction.faulty.settled.all():
         told.append("The level does not settle: expect a moving or fuzzy trace.")
     return blown + told

@@ -14,6 +14,7 @@ from lostgain.quantities import show
 from lostgain.readings import Reading, instruments
 from lostgain.signatures import Table, sentences
 from lostgain.signatures.gains import StageGain, stage_gains
+from lostgain.signatures.sentences import NO_MARK
 from lostgain.signatures.tabled import middle, tabled
 from lostgain.teach.outlook import HEALTHY_WORDS, Outlook, Values
 from lostgain.unit.library import stage as library_stage
@@ -149,9 +150,11 @@ def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
 
 
 def _failure(table: Table, fault: Fault, told: dict[tuple[str, str], str]) -> Failure:
-    sees = sentences(tabled(table, fault))
+    telling = told.get((fault.part, fault.mode), "")
+    # A failure too slight for the sentences may still have a reading that shows it: nobody is told both.
+    sees = tuple(each for each in sentences(tabled(table, fault)) if not (telling and each == NO_MARK))
     says = sentence(fault, fault.severity, None, table.circuit, None)
-    return Failure(fault, says, tuple(sees), told.get((fault.part, fault.mode), ""))
+    return Failure(fault, says, sees, telling)
 
 
 def _point(table: Table, point: TestPoint, nodes: object) -> ExplainedPoint:
