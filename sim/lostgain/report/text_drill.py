@@ -17,6 +17,7 @@ from lostgain.teach.order import level
 from lostgain.teach.record import Drill, Step
 from lostgain.unit import called
 from lostgain.unit.model import Unit
+from lostgain.unit.summary import value_shown
 
 READINGS = """\
   U2 pin 7              level there, at the generator's frequency
@@ -36,8 +37,10 @@ def order_text(drill: Drill, unit: Unit) -> str:
              *wrapped(unit.title + (" (an invented example)" if unit.invented else "")), "", "Work order"]  # fmt: skip
     for text in drill.order:
         lines += wrapped(text, "  ")
+    # An intermittent unit may well work when it is first read at the bench.
+    when = "While it failed" if drill.hidden.condition else "On arrival"
     for reading in drill.start:
-        lines += wrapped(f"On arrival: {asked_text(reading, unit)}: {reading.text}.", "  ")
+        lines += wrapped(f"{when}: {asked_text(reading, unit)}: {reading.text}.", "  ")
     bench = drill.bench
     state = "on, through the lamp limiter" if bench.power else "off"
     lines += wrapped(f"The power is {state}. Generator: {show(bench.generator, 'V rms')} at "
@@ -62,11 +65,11 @@ def points_text(unit: Unit) -> str:
 
 
 def parts_text(unit: Unit) -> str:
-    """Return the parts, stage by stage."""
+    """Return the parts with their values, stage by stage."""
     rows = []
     for part in unit.parts.values():
         names = dict.fromkeys(each.called(part.designator) for each in unit.channels)
-        rows.append([part.stage, " / ".join(names), part.kind, part.does])
+        rows.append([part.stage, " / ".join(names), value_shown(part), part.kind, part.does])
     return "\n".join(table(rows))
 
 
