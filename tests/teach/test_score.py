@@ -16,7 +16,7 @@ from lostgain.teach import keep, progress
 from lostgain.teach.debrief import Debrief, debrief
 from lostgain.teach.mark import COLUMNS, mark
 from lostgain.teach.record import Step
-from lostgain.teach.score import needless, score_record
+from lostgain.teach.score import needless, score_record, usable
 from lostgain.teach.traps import trap_titles, traps
 from tests.diagnosis.megaphone import megaphone as table_of
 from tests.teach.drilled import done, drilled, megaphone, rigged
@@ -52,6 +52,17 @@ def test_bits_add_up_to_what_is_not_known_any_more() -> None:
     told = {step.typed: bits for step, bits in zip(found.drill.steps, found.score.told, strict=True)}
     assert told["R6, resistance"] > 0.2  # across the part that has drifted
     assert told["power off"] == 0.0
+
+
+def test_what_is_read_again_is_not_weighed_again() -> None:
+    drill = done(drilled("R6 drift 0.25x"), "U101 pin 7", "U101 pin 7, dc", "U101 pin 7", "power off", "discharge",
+                 "replace R105", "power on", "U101 pin 7", "U101 pin 7, dc").drill  # fmt: skip
+    assert all(each.compared for each in drill.steps if each.reading is not None)
+    assert len(drill.start) == 1  # the level at the output, with the oscilloscope
+    weighed = [number for number, _ in usable(drill)]
+    assert weighed == sorted(set(weighed))
+    places = [(each.point, each.channel, each.quantity, each.frequency) for _, each in usable(drill)]
+    assert len(places) == len(set(places))
 
 
 def test_the_debrief_says_what_was_known_and_what_it_excluded() -> None:

@@ -110,10 +110,24 @@ def entropy(believed: Belief) -> float:
 
 
 def usable(drill: Drill) -> list[tuple[int, Reading]]:
-    """Return the readings that a signature table can weigh, each with its step; those on arrival are step -1."""
+    """Return the readings that a signature table can weigh, each with its step; those on arrival are step -1.
+
+    What was read before, with the same instrument at the same place, is not weighed again: it tells nothing new, and
+    what little a new part in a good one's place has changed since would speak against the truth.
+    """
     found = [(-1, each) for each in drill.start]
-    return found + [(number, step.reading) for number, step in enumerate(drill.steps)
-                    if step.reading is not None and step.compared]  # fmt: skip
+    known = {_taken(each) for each in drill.start}
+    for number, step in enumerate(drill.steps):
+        if step.reading is not None and step.compared and _taken(step.reading) not in known:
+            known.add(_taken(step.reading))
+            found.append((number, step.reading))
+    return found
+
+
+def _taken(reading: Reading) -> Reading:
+    """Return a reading without what it came to: equal for two of the same thing."""
+    return Reading(reading.point, reading.quantity, reading.channel, frequency=reading.frequency,
+                   instrument=reading.instrument, against=reading.against, lifted=reading.lifted)  # fmt: skip
 
 
 def score(drill: Drill, rig: Rig, table: Table, progress: Progress | None = None) -> Score:
