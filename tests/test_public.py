@@ -49,6 +49,16 @@ def test_the_example_of_the_readme_runs(repository: Path, monkeypatch, capsys) -
     assert capsys.readouterr().out
 
 
+def test_a_drill_can_be_done_from_python(repository: Path) -> None:
+    unit = lostgain.open_unit(repository / "tests" / "units" / "chain")
+    with lostgain.Pool(workers=1) as pool:
+        drill = lostgain.begin_drill(unit, lostgain.build_circuit(unit), 2, 1, pool)
+        assert "Work order" in lostgain.order_text(drill, unit)
+        answer = lostgain.do_in_drill(drill, lostgain.DrillBench(unit, drill.hidden, pool), unit.points[-1].name)
+    assert answer.step.reading is not None
+    assert answer.step.reading.point in lostgain.answer_text(answer.drill, answer.step, unit)
+
+
 def test_the_files_shown_in_the_readme_are_taken(repository: Path, tmp_path: Path) -> None:
     text = (repository / "README.md").read_text(encoding="utf-8")
     for name, kind in (("unit.toml", "toml"), ("mine.csv", "csv")):

@@ -64,6 +64,8 @@ if TYPE_CHECKING:
     from lostgain.report.sheet_pdf import write_pdf as write_sheet_pdf
     from lostgain.report.sheet_text import render_text as sheet_text
     from lostgain.report.text_check import check_text
+    from lostgain.report.text_debrief import debrief_text
+    from lostgain.report.text_drill import answer_text, order_text
     from lostgain.report.text_explain import explain_text
     from lostgain.report.text_import import import_text
     from lostgain.report.text_match import verdict_text
@@ -81,9 +83,15 @@ if TYPE_CHECKING:
     from lostgain.signatures.predict import Prediction, predict
     from lostgain.signatures.sentences import sentences
     from lostgain.signatures.table import Table
+    from lostgain.teach.debrief import Debrief, debrief
+    from lostgain.teach.drill import begin as begin_drill
+    from lostgain.teach.drill import do as do_in_drill
     from lostgain.teach.explain import explain
     from lostgain.teach.outlook import outlook
+    from lostgain.teach.record import Drill
+    from lostgain.teach.rig import Rig as DrillBench
     from lostgain.teach.route import route
+    from lostgain.teach.score import score_record
     from lostgain.unit.find import find_units
     from lostgain.unit.library import stage, stages
     from lostgain.unit.model import Unit
@@ -95,6 +103,9 @@ _PLACES = {
     "Caution": ("bench.cautions", "Caution"),
     "Check": ("bench.check", "Check"),
     "Circuit": ("circuit.model", "Circuit"),
+    "Debrief": ("teach.debrief", "Debrief"),
+    "Drill": ("teach.record", "Drill"),
+    "DrillBench": ("teach.rig", "Rig"),
     "Fault": ("faults.model", "Fault"),
     "Imported": ("netlists.model", "Imported"),
     "Knowledge": ("diagnosis.knowledge", "Knowledge"),
@@ -117,12 +128,17 @@ _PLACES = {
     "UserError": ("problems", "UserError"),
     "Verdict": ("diagnosis.model", "Verdict"),
     "WorkersGone": ("engine.pool", "WorkersGone"),
+    "answer_text": ("report.text_drill", "answer_text"),
+    "begin_drill": ("teach.drill", "begin"),
     "build_circuit": ("circuit.build", "build"),
     "cautions": ("bench.cautions", "cautions"),
     "check": ("bench.check", "check"),
     "check_text": ("report.text_check", "check_text"),
     "cluster": ("engine.cluster", "cluster"),
     "compare_printed": ("bench.printed", "compare_printed"),
+    "debrief": ("teach.debrief", "debrief"),
+    "debrief_text": ("report.text_debrief", "debrief_text"),
+    "do_in_drill": ("teach.drill", "do"),
     "draw_stage": ("report.drawing.draw", "draw_stage"),
     "explain": ("teach.explain", "explain"),
     "explain_html": ("report.explain_html", "explain_html"),
@@ -143,6 +159,7 @@ _PLACES = {
     "next_record": ("report.record_next", "next_record"),
     "next_text": ("report.text_next", "next_text"),
     "open_unit": ("unit.read", "open_unit"),
+    "order_text": ("report.text_drill", "order_text"),
     "outlook": ("teach.outlook", "outlook"),
     "parse_fault": ("faults.parse", "parse"),
     "part_checks": ("diagnosis.off_checks", "part_checks"),
@@ -160,6 +177,7 @@ _PLACES = {
     "route_html": ("report.route_html", "route_html"),
     "route_record": ("report.record_route", "route_record"),
     "route_text": ("report.text_route", "route_text"),
+    "score_record": ("teach.score", "score_record"),
     "sentences": ("signatures.sentences", "sentences"),
     "sheet": ("bench.sheet", "sheet"),
     "sheet_html": ("report.sheet_html", "render_html"),
@@ -181,8 +199,8 @@ _PLACES = {
     "verdict_text": ("report.text_match", "verdict_text"),
     "with_reference": ("readings.reference", "with_reference"),
     "write_readings": ("readings.write", "write"),
-    "write_table": ("signatures.build", "write_table"),
     "write_sheet_pdf": ("report.sheet_pdf", "write_pdf"),
+    "write_table": ("signatures.build", "write_table"),
     "write_unit": ("netlists.write", "write_unit"),
 }
 
@@ -190,6 +208,9 @@ __all__ = [
     "Caution",
     "Check",
     "Circuit",
+    "Debrief",
+    "Drill",
+    "DrillBench",
     "Fault",
     "Imported",
     "Knowledge",
@@ -212,12 +233,17 @@ __all__ = [
     "UserError",
     "Verdict",
     "WorkersGone",
+    "answer_text",
+    "begin_drill",
     "build_circuit",
     "cautions",
     "check",
     "check_text",
     "cluster",
     "compare_printed",
+    "debrief",
+    "debrief_text",
+    "do_in_drill",
     "draw_stage",
     "explain",
     "explain_html",
@@ -238,6 +264,7 @@ __all__ = [
     "next_record",
     "next_text",
     "open_unit",
+    "order_text",
     "outlook",
     "parse_fault",
     "part_checks",
@@ -255,6 +282,7 @@ __all__ = [
     "route_html",
     "route_record",
     "route_text",
+    "score_record",
     "sentences",
     "sheet",
     "sheet_html",

@@ -78,6 +78,13 @@ def test_the_debrief_says_what_was_known_and_what_it_excluded() -> None:
     assert max(map(len, text.splitlines())) <= 80
 
 
+def test_the_time_of_a_policy_that_did_not_find_it_is_said_to_be_no_straight_one() -> None:
+    found = looked(*GOOD)
+    lost = replace(found, score=replace(found.score, best=replace(found.score.best, parts=("R9",), changed=0)))
+    text = " ".join(debrief_text(lost, megaphone()[0]).split())
+    assert "It had come down to R9; the right part is not there. Its time counts changing these" in text
+
+
 def test_a_reading_that_would_have_told_more_is_named() -> None:
     found = looked("U101 pin 1", "U101 pin 7", "sign off")
     assert any(each.better is not None for each in found.known)

@@ -79,7 +79,9 @@ def _beside(looked: Debrief, unit: Unit) -> list[str]:
             "Policy and bits assume that one part has failed: with two, mend the first and begin again.", "  "
         )
     if best.parts:
-        rank = f"; the right part is number {best.changed} of them" if best.changed else "; the right part is not there"
+        all_failed = "every part that failed" if len(looked.drill.hidden.parts) > 1 else "the right part"
+        rank = f"; the right part is number {best.changed} of them" if best.changed else (
+            f"; {all_failed} is not there. Its time counts changing these and looking further.")  # fmt: skip
         lines += wrapped(f"It had come down to {', '.join(best.parts[:5])}{rank}.", "  ")
     return lines
 
