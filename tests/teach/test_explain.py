@@ -8,6 +8,7 @@ from functools import cache
 from lostgain import explain_html, explain_record, explain_text
 from lostgain.bench import cautions
 from lostgain.faults import rates
+from lostgain.report.explain_html import own_names
 from lostgain.signatures import sentences
 from lostgain.signatures.sentences import NO_MARK
 from lostgain.signatures.tabled import tabled
@@ -48,6 +49,29 @@ def test_no_failure_leaves_no_mark_and_has_a_reading_that_shows_it() -> None:
     slight = [each for each in failures if NO_MARK in sentences(tabled(megaphone(), each.fault))]
     assert any(each.telling for each in slight)  # as a small offset: DC tells it, and no sentence does
     assert all((NO_MARK in each.sees) != bool(each.telling) for each in slight)
+
+
+def test_a_larger_coupling_capacitor_is_not_told_by_dc() -> None:
+    """Common practice, no source: a capacitor of another value blocks DC as well."""
+    failures = {(each.fault.part, each.fault.mode): each for stage in stages() for part in stage.parts
+                for each in part.failures}  # fmt: skip
+    wrong = [each for (part, _), each in failures.items() if part == "C1" and "10 µF fitted" in each.says]
+    assert wrong
+    assert all("dc" not in each.telling for each in wrong)
+
+
+def test_names_in_a_drawing_are_made_its_own_where_they_are_names() -> None:
+    drawing = (
+        '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"><metadata>x</metadata>'
+        '<g id="r"><text>"#r" and (#r)</text><path id="a1" style="clip-path: url(#r)"/><use xlink:href="#a1"/>'
+        "</g></svg>"
+    )
+    own = own_names(drawing, "one")
+    assert '<text>"#r" and (#r)</text>' in own  # what is written on the drawing stays
+    assert 'id="one-r"' in own
+    assert 'id="one-a1" style="clip-path: url(#one-r)"' in own
+    assert 'xlink:href="#one-a1"' in own
+    assert "metadata" not in own
 
 
 def test_it_can_be_read() -> None:

@@ -6,6 +6,7 @@ import re
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
+from xml.etree import ElementTree
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
@@ -18,6 +19,9 @@ from lostgain.report.pictures import style
 from lostgain.teach.explain import ExplainedStage
 from lostgain.unit.model import Stage, Unit
 from lostgain.unit.placed_stage import PlacedStage
+
+#: As drawings are written: the names of SVG, and of its links.
+NAMESPACES = {"": "http://www.w3.org/2000/svg", "xlink": "http://www.w3.org/1999/xlink"}
 
 
 def explain_html(
@@ -49,10 +53,34 @@ def _drawing(unit: Unit, stage: Stage | None) -> Markup:
     with tempfile.TemporaryDirectory() as folder:
         path = draw_stage(stage.library, Path(folder) / "stage.svg", PlacedStage(unit, stage, unit.channels[0]))
         text = path.read_text(encoding="utf-8")
-    text = re.sub(r"<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
-    # Names inside are made anew for each drawing, so that several can stand on one page.
-    for name in set(re.findall(r'id="([^"]+)"', text)):
-        own = re.sub(r"\W", "-", f"{stage.name}-{name}")
-        for before, after in (('id="', '"'), ("#", ")"), ('"#', '"')):
-            text = text.replace(f"{before}{name}{after}", f"{before}{own}{after}")
-    return Markup(text)
+    return Markup(own_names(text, re.sub(r"\W", "-", stage.name)))
+
+
+def own_names(text: str, prefix: str) -> str:
+    """Return a drawing whose names begin with a prefix, so that several can stand on one page.
+
+    Parameters
+    ----------
+    text : str
+        SVG.
+    prefix : str
+    """
+    for short, long in NAMESPACES.items():
+        ElementTree.register_namespace(short, long)
+    root = ElementTree.fromstring(text)
+    for each in root.findall(f"{{{NAMESPACES['']}}}metadata"):
+        root.remove(each)
+    names = {each.attrib["id"] for each in root.iter() if "id" in each.attrib}
+
+    def own(found: re.Match[str]) -> str:
+        return f"{prefix}-{found[0]}" if found[0] in names else found[0]
+
+    for element in root.iter():
+        for key, value in element.attrib.items():
+            if key == "id":
+                element.set(key, f"{prefix}-{value}")
+            elif key.rpartition("}")[2] == "href":
+                element.set(key, re.sub(r"(?<=^#).+", own, value))
+            else:
+                element.set(key, re.sub(r"(?<=url\(#)[^)]+", own, value))
+    return ElementTree.tostring(root, encoding="unicode")
