@@ -58,6 +58,7 @@ def test_a_larger_coupling_capacitor_is_not_told_by_dc() -> None:
     wrong = [each for (part, _), each in failures.items() if part == "C1" and "10 µF fitted" in each.says]
     assert wrong
     assert all("dc" not in each.telling for each in wrong)
+    assert "level at 40 Hz" in failures["C1", "lost"].telling  # at whatever is left, there is less bass
 
 
 def test_names_in_a_drawing_are_made_its_own_where_they_are_names() -> None:

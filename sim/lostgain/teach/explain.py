@@ -25,8 +25,8 @@ from lostgain.unit.summary import value_shown
 SUPPLY = "supply"
 #: A reading that tells less than this of a failure [bit] is not named.
 TELLS = 0.15
-#: … nor one that shows it in a smaller share of units: one of the few units drawn may be odd without the failure.
-SHOWN = 0.4
+#: … nor one that is odd in a smaller share of units: a pair of the few units drawn may be odd without the failure.
+SHOWN = 0.6
 
 
 @dataclass(frozen=True)
@@ -181,7 +181,9 @@ def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
             continue
         own = _shares(outlook, mine)
         with np.errstate(divide="ignore", invalid="ignore"):
-            bits = np.where((own >= SHOWN) & odd, own * np.log2(own / every), 0.0)
+            bits = np.where(
+                (own > 0) & odd & ((own * odd).sum(axis=1, keepdims=True) >= SHOWN), own * np.log2(own / every), 0.0
+            )
         best, cell = np.unravel_index(int(bits.argmax()), bits.shape)
         if bits[best, cell] >= TELLS:
             place = _read(outlook.readings[int(best)].reading)
