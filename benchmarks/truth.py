@@ -70,7 +70,7 @@ class Prior:
         weight = []
         for fault in self.modes:
             if fault.members:
-                weight.append(chosen.of_kind("cluster"))
+                weight.append(chosen.of_cluster(fault.mode))
             else:
                 kind = self.circuit.parts[fault.part].part.kind
                 weight.append(chosen.of_kind(kind) * chosen.of_mode(kind, fault.mode))

@@ -46,7 +46,7 @@ def ask(*rows: Reading, good: str = "") -> Verdict:
 
 #: The first stage has lost its gain below what it should have, at every frequency alike: five faults look the same.
 ALIKE = [level("U1 pin 1", 0.28), level("U1 pin 1", 0.28, frequency=40.0), level("U1 pin 1", 0.28, frequency=10e3),
-         dc("U1 pin 1", 0.002)]  # fmt: skip
+         dc("U1 pin 1", 0.002), level("U1 pin 2", 0.1), level("U1 pin 6", 0.28)]  # fmt: skip
 
 
 def test_only_readings_with_the_power_off_separate_them() -> None:

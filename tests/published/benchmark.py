@@ -20,7 +20,7 @@ from lostgain.circuit import Circuit
 from lostgain.engine import Pool, Session
 from lostgain.faults import Fault, Rates, put_in
 from lostgain.readings.model import Reading, Readings
-from lostgain.signatures import Table, steady
+from lostgain.signatures import Table, follow, steady
 from lostgain.signatures.draws import deviates, drawn, varied
 from lostgain.signatures.row import RowResult, RowTask
 from lostgain.signatures.rows import run_row
@@ -65,12 +65,12 @@ def row(session: Session, task: RowTask) -> RowResult:
 
     Runs in a worker, so that the change of `steady` stays there; each row sets it back.
     """
-    whole = steady.TIMES, steady.LAST
-    steady.TIMES, steady.LAST = TIMES, LAST
+    whole = steady.TIMES, follow.LAST
+    steady.TIMES, follow.LAST = TIMES, LAST
     try:
         return run_row(session, task)
     finally:
-        steady.TIMES, steady.LAST = whole
+        steady.TIMES, follow.LAST = whole
 
 
 def run(rows: Iterable[RowTask], pool: Pool) -> list[RowResult]:

@@ -25,6 +25,7 @@ class Allowances:
     model_level_each_db: float
     model_dc_share: float
     model_dc_volts: float
+    model_dc_like: float
     model_size_level: float
     model_size_dc: float
     model_near_level: float

@@ -27,6 +27,8 @@ from lostgain.unit.branches import behind
 #: How far predicted ripple may be off, as a share: diodes, a transformer's leakage and the mains' shape are not known
 #: well. Common practice, no source.
 MODEL_RIPPLE = 0.15
+#: Nor is DC known better than this [V].
+LEAST_VOLTS = 1e-3
 
 Values = NDArray[np.float64]
 
@@ -174,4 +176,20 @@ def _amount(table: Table, feature: Feature, allow: Allowances) -> float:
         return shares[feature.frequency] * number
     if feature.frequency == WATTS:
         return allow.model_watts_share * number + allow.model_watts
-    return allow.model_dc_share * number + allow.model_dc_volts
+    return allow.model_dc_share * number + dc_volts(table, feature, allow)
+
+
+def dc_volts(table: Table, feature: Feature, allow: Allowances) -> float:
+    """Return how far DC may be off where the unit behaves like the healthy one, beside a share of it [V].
+
+    Parameters
+    ----------
+    table : Table
+    feature : Feature
+        DC at a point, or across two.
+    allow : Allowances
+    """
+    draws = table.values("dc")[0, 1:]
+    across = draws[:, feature.point] - (draws[:, feature.against] if feature.against >= 0 else 0.0)
+    spread = float(np.std(across[np.isfinite(across)])) if np.isfinite(across).any() else np.inf
+    return float(np.clip(allow.model_dc_like * spread, min(LEAST_VOLTS, allow.model_dc_volts), allow.model_dc_volts))

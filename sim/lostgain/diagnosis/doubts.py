@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from lostgain.diagnosis.features import unscaled
-from lostgain.diagnosis.hypotheses import Hypotheses
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.posterior import Posterior
 from lostgain.quantities import show
@@ -33,7 +32,7 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     readings : Readings
     """
     found = posterior.found
-    notes = _description(seen, found, readings.good)
+    notes = _description(seen, posterior, readings.good)
     if posterior.unexplained > ODD or posterior.fit() < POOR:
         notes.append(f"None of the faults in the table explains these readings well.{_oddest(posterior)}")
     notes += [note for note in seen.left_out if not _told(note, readings)]
@@ -68,21 +67,26 @@ def _oddest(posterior: Posterior) -> str:
     return f" Oddest beside the best of them: {place}, {reading.text or 'as read'}."
 
 
-def _description(seen: Observed, found: Hypotheses, good: str) -> list[str]:
-    """Say where the good channel lies outside the healthy range: the description does not fit this unit."""
+def _description(seen: Observed, posterior: Posterior, good: str) -> list[str]:
+    """Say where the good channel lies outside the healthy range: the description does not fit this unit.
+
+    A reading that was left out because it contradicts all others is told by itself.
+    """
     notes = []
+    found, place = posterior.found, {each: number for number, each in enumerate(posterior.seen.features)}
     healthy = np.diag(found.cov(np.zeros(1, dtype=int))[0])
     for number, reading in enumerate(seen.readings):
         pick = seen.operator[number]
         at = int(np.argmax(np.abs(pick)))
-        if not good or reading.channel != good or np.count_nonzero(pick) > 1:
+        about = seen.features[seen.latent[at][1]]
+        if not good or reading.channel != good or np.count_nonzero(pick) > 1 or about not in place:
             continue
-        feature = seen.latent[at][1]
+        feature = place[about]
         mean = found.mean[0, feature]
         sigma = np.sqrt(healthy[feature] + seen.common.always[at, at] + seen.noise[number, number])
         if abs(seen.value[number] - mean) > MISFIT * sigma:
             unit = UNITS.get(reading.quantity, "V")
-            expected = show(unscaled(float(mean), seen.features[feature]), unit)
+            expected = show(unscaled(float(mean), about), unit)
             notes.append(
                 f"{reading.point} of the good channel reads {reading.text or show(reading.value or 0.0, unit)}, "
                 f"the description gives about {expected}: it does not fit this unit there "

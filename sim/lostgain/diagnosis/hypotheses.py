@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
-from lostgain.diagnosis.features import Feature, off_unsure, predicted
+from lostgain.diagnosis.common import dc_volts
+from lostgain.diagnosis.features import DC, Feature, off_unsure, predicted, slope
 from lostgain.diagnosis.makers import BOTH, MakersAffair, makers_affair
 from lostgain.diagnosis.moments import Moments, moments
 from lostgain.diagnosis.steps import BETWEEN, steps
@@ -167,6 +168,7 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
     """
     rows = moments(predicted(table, features))
     _widen_unsettled(table, features, rows.cov)
+    _widen_dc(table, features, rows.cov)
     lost = _fill_blind(features, rows.mean, rows.cov)
     each = steps(table)
     first, second, way = each.first, each.second, each.way[:, None]
@@ -199,6 +201,25 @@ def _widen_unsettled(table: Table, features: list[Feature], cov: Values) -> None
             cov[np.flatnonzero(~settled[:, feature.frequency]), number, number] += UNSETTLED_DB**2
         elif feature.is_off:
             cov[:, number, number] += np.nan_to_num(off_unsure(table, feature)) ** 2
+
+
+def _widen_dc(table: Table, features: list[Feature], cov: Values) -> None:
+    """Allow for more DC where a fault has moved it: what sets it there is another thing. In place.
+
+    An amplifier's offset is known from the healthy unit's as long as its feedback is what it was.
+    """
+    allow = allowances(table.circuit.unit.folder)
+    concerned = [number for number, each in enumerate(features) if each.frequency == DC]
+    if not concerned:
+        return
+    dc = table.values("dc")[:, 0]
+    for number in concerned:
+        feature = features[number]
+        volts = dc[:, feature.point] - (dc[:, feature.against] if feature.against >= 0 else 0.0)
+        moved = np.nan_to_num(np.abs(volts - volts[0]), nan=np.inf)
+        away = moved / allow.model_dc_volts
+        more = allow.model_dc_volts**2 - dc_volts(table, feature, allow) ** 2
+        cov[:, number, number] += (1 - np.exp(-(away**4))) * more * slope(float(volts[0]), feature) ** 2
 
 
 def _fill_blind(features: list[Feature], mean: Values, cov: Values) -> NDArray[np.bool_]:
