@@ -19,6 +19,8 @@ Values = NDArray[np.float64]
 BINS = 48
 #: Where each hypothesis puts its share of the edges, in standard deviations.
 SPREAD = np.array([-1.2, 0.0, 1.2])
+#: Digits to which two places on a reading's scale are told apart, as a share of its range.
+SAME = 9
 
 
 @dataclass(frozen=True)
@@ -94,10 +96,12 @@ def edges(share: Values, mean: Values, sigma: Values, bins: int = BINS) -> Value
     bins : int
     """
     places = (mean[:, None] + sigma[:, None] * SPREAD).ravel()
-    order = np.argsort(places)
-    filled = np.cumsum(np.repeat(share / len(SPREAD), len(SPREAD))[order])
-    middle = filled - np.repeat(share / len(SPREAD), len(SPREAD))[order] / 2
-    return np.asarray(np.interp(np.arange(1, bins) / bins, middle, places[order]))
+    # What lies at the same place is one: in which order it is summed must not move an edge.
+    least, span = places.min(), max(float(np.ptp(places)), 1e-300)
+    at, which = np.unique(np.round((places - least) / span, SAME), return_inverse=True)
+    held = np.bincount(which, np.repeat(share / len(SPREAD), len(SPREAD)))
+    middle = np.cumsum(held) - held / 2
+    return np.asarray(least + span * np.interp(np.arange(1, bins) / bins, middle, at))
 
 
 def _binned(share: Values, mean: Values, sigma: Values) -> Values:
