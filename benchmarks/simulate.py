@@ -124,12 +124,16 @@ def job(circuit: Circuit, flat: FlatCircuit, generator: float, simulation: dict[
     setup = circuit.unit.setup
     lines = [element.line() for name, element in flat.elements.items() if name != GENERATOR]
     lines += [f".model {name} {text}" for name, text in flat.models.items()] + list(flat.other)
+    slow = any(
+        name[0] == "c" and element.has_value and element.value >= float(simulation["slow_farad"])  # type: ignore[arg-type]
+        for name, element in flat.elements.items()
+    )
     cycles = tuple(simulation["cycles"]) if in_time else ()  # type: ignore[arg-type]
     return Job(
         tuple(lines), circuit.flat.elements[GENERATOR].nodes, setup.generator * generator, setup.start_dc,
         tuple(setup.frequencies), tuple(circuit.points.values()), cycles,
         float(simulation["agree_db"]), int(simulation["steps"]),  # type: ignore[call-overload, arg-type]
-        tuple((seconds, steps) for seconds, steps in simulation["seconds"]) if in_time else (),  # type: ignore[attr-defined]
+        tuple((seconds, steps) for seconds, steps in simulation["seconds"]) if in_time and slow else (),  # type: ignore[attr-defined]
         () if any(name[0] in WITH_OTHER_STATE for name in flat.elements) else tuple(flat.nodes()),
     )  # fmt: skip
 
