@@ -11,7 +11,8 @@ from scipy.optimize import brentq
 
 from lostgain.circuit import build
 from lostgain.engine import Pool
-from lostgain.signatures.follow import WAVE_POINTS, Steady, _two_cycles, decibels
+from lostgain.signatures.cycle import decibels, two_cycles
+from lostgain.signatures.follow import WAVE_POINTS, Steady
 from lostgain.signatures.shapes import distortion, memberships, picture
 from tests.circuit.units import AMPLIFIER, NETLIST, make
 from tests.signatures import tasks
@@ -97,7 +98,7 @@ def test_an_edge_at_the_cycles_end_is_no_drift_and_a_drift_is_none_of_the_signal
     time = np.linspace(0, 2, 4001)
     square = np.where((time + 0.004 * np.sin(7 * time)) % 1 < 0.5, 1.0, -1.0)
     ramp = np.sin(2 * np.pi * time) + 0.2 * time
-    before, last = _two_cycles(time, np.array([square, ramp]), 0.0, 1.0)
+    before, last = two_cycles(time, np.array([square, ramp]), 0.0, 1.0)
     for cycle in (before, last):
         assert np.std(cycle[0]) == pytest.approx(1, abs=0.01)
         assert np.std(cycle[1]) == pytest.approx(np.sqrt(0.5), rel=1e-3)

@@ -16,7 +16,7 @@ from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import Pool, Session
 from lostgain.signatures import Table
-from lostgain.signatures.follow import QUIET
+from lostgain.signatures.cycle import QUIET
 from lostgain.signatures.steady import steady
 from lostgain.unit.model import Printed, TestPoint
 

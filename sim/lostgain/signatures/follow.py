@@ -12,15 +12,15 @@ from numpy.typing import NDArray
 from lostgain.circuit import FlatCircuit
 from lostgain.engine import EngineError, RunFailed, Session
 from lostgain.engine.session import BRANCH
+from lostgain.signatures.cycle import EDGE, FINE, QUIET, REPEATS, decibels, one_cycle, rms, swing, two_cycles
 
 Values = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 #: A cycle's level must agree within this [dB] with that of small-signal analysis to confirm it …
 AGREE_DB = 0.1
-#: … and successive cycles' within this, to be settled, wherever there is at least this much signal [V rms].
+#: … and successive cycles' within this, to be settled.
 SETTLED_DB = 0.02
-QUIET = 0.5e-3
 #: Cycles followed at a time: from a state close to the steady one, from the operating point or one that is
 #: extrapolated, and at the end, when no extrapolation has led anywhere.
 NEAR, FAR, LAST = 2, 3, 9
@@ -31,13 +31,9 @@ WAIT = 0.25
 TIMES, MEMORY, FURTHEST, MOST_VOLTS, LEFT_VOLTS = 5, 3, 400.0, 5.0, 20e-3
 #: What a start from phasors is put off by [V], so that a circuit that oscillates by itself begins to.
 KICK = 1e-3
-#: An edge is where the ends of a cycle are this share of its swing further apart than its other phases have moved.
-#: Only where a cycle is like the one before, their difference this share of it at most, is it looked for.
-EDGE, REPEATS = 0.003, 0.5
 #: Points of one stored cycle, and the longest time step as a share of a cycle.
 WAVE_POINTS = 64
 STEPS_A_CYCLE = 64
-_FINE = 256
 #: Steps a cycle at most, and from how many on a circuit that does not settle is taken to oscillate by itself, far above
 #: the generator's frequency: then there is nothing to wait for.
 MOST_STEPS, RESTLESS = 1024, 300
@@ -198,7 +194,7 @@ class Follow:
         self._swing = np.append(np.ptp(late, axis=1), 0.0)
         self._ripple = np.array([np.ptp(each) for each in self._across(late)])
         here = values[self.at]
-        self._before, self._last = _two_cycles(time, here, (cycles - 2) * self.period, self.period)
+        self._before, self._last = two_cycles(time, here, (cycles - 2) * self.period, self.period)
 
     def _across(self, values: Values) -> list[Values]:
         """Return what is across each slow capacitor of what is at every node: arrays, like one node's."""
@@ -278,8 +274,8 @@ class Follow:
         """Follow one cycle from a state near the steady one, after what the start itself stirs up has died away."""
         late = WAIT * self.period
         time, values = self._tran(1 + WAIT, state, self._charged(state), [self.every[at] for at in self.at])
-        cycle = np.roll(_cycle(time, values, late, self.period), round(WAIT * _FINE), axis=1)
-        return Steady(_rms(cycle), _swing(cycle), cycle[:, :: _FINE // WAVE_POINTS], True, 1, state)
+        cycle = np.roll(one_cycle(time, values, late, self.period), round(WAIT * FINE), axis=1)
+        return Steady(rms(cycle), swing(cycle), cycle[:, :: FINE // WAVE_POINTS], True, 1, state)
 
     def on(self, cycles: int) -> None:
         """Go on from where the cycles lead to; where ngspice cannot start there, from where they ended."""
@@ -327,24 +323,24 @@ class Follow:
 
     def level(self) -> Values:
         """Return the level of the last cycle at the points: array [V rms]."""
-        return _rms(self._last)
+        return rms(self._last)
 
     def change(self) -> float:
         """How far the last two cycles are apart at the points [dB]."""
         last, before = self._last, self._before
-        apart = decibels(_rms(last), _rms(before)), decibels(_swing(last) / 8**0.5, _swing(before) / 8**0.5)
+        apart = decibels(rms(last), rms(before)), decibels(swing(last) / 8**0.5, swing(before) / 8**0.5)
         return float(np.abs(apart).max(initial=0.0))
 
     def like(self, linear: Linear) -> bool:
         """Tell whether the last cycle is what small-signal analysis says."""
         wanted = np.abs(linear.phasor[self.at])
-        return bool(np.all(np.abs(decibels(_rms(self._last), wanted)) < AGREE_DB))
+        return bool(np.all(np.abs(decibels(rms(self._last), wanted)) < AGREE_DB))
 
     def found(self, settled: bool, drifted: bool = False) -> Steady:
         """Return the last cycle."""
         last = self._last
-        thinned = last[:, :: _FINE // WAVE_POINTS]
-        return Steady(_rms(last), _swing(last), thinned, settled, self.cycles, self._states[-1], drifted)
+        thinned = last[:, :: FINE // WAVE_POINTS]
+        return Steady(rms(last), swing(last), thinned, settled, self.cycles, self._states[-1], drifted)
 
 
 def started(flat: FlatCircuit, names: Sequence[str], state: Values, charged: Mapping[str, float]) -> list[str]:
@@ -358,53 +354,3 @@ def started(flat: FlatCircuit, names: Sequence[str], state: Values, charged: Map
     *lines, end = flat.with_elements(*own).lines()
     lines += [f".ic v({name})={value:.10g}" for name, value in zip(names, state, strict=True) if BRANCH not in name]
     return [*lines, end]
-
-
-def _two_cycles(time: Values, values: Values, start: float, period: float) -> tuple[Values, Values]:
-    """Two successive cycles on an even grid, without their means and slow drift: two arrays, (node, phase).
-
-    The ends of a cycle tell its drift, unless the signal switches just there: then the ends are wherever the edge was
-    caught, and what most phases have moved from one cycle to the next tells it. What oscillates by itself does not
-    repeat from cycle to cycle, and is left as it is.
-    """
-    halves = _even(time, values, start, period), _even(time, values, start + period, period)
-    moved = np.median(halves[1] - halves[0], axis=1, keepdims=True)
-    apart = np.std(halves[1] - halves[0], axis=1, keepdims=True)
-    repeats = apart < REPEATS * np.std(halves[1], axis=1, keepdims=True)
-
-    def drift(half: Values) -> Values:
-        ends = half[:, -1:] - half[:, :1]
-        edge = repeats & (np.abs(ends - moved) > EDGE * np.ptp(half, axis=1, keepdims=True))
-        return np.where(edge, moved, ends)
-
-    before, last = (_level_ground(half, drift(half)) for half in halves)
-    return before, last
-
-
-def _cycle(time: Values, values: Values, start: float, period: float) -> Values:
-    """One cycle on an even grid, without its mean and without a slow drift across it: array, (node, phase)."""
-    even = _even(time, values, start, period)
-    return _level_ground(even, even[:, -1:] - even[:, :1])
-
-
-def _even(time: Values, values: Values, start: float, period: float) -> Values:
-    grid = start + period * np.arange(_FINE + 1) / _FINE
-    return np.array([np.interp(grid, time, row) for row in values]).reshape(len(values), -1)
-
-
-def _level_ground(even: Values, drift: Values) -> Values:
-    even = (even - drift * np.linspace(0, 1, _FINE + 1))[:, :-1]
-    return np.asarray(even - even.mean(axis=1, keepdims=True))
-
-
-def _rms(cycle: Values) -> Values:
-    return np.asarray(np.sqrt(np.mean(cycle**2, axis=1)))
-
-
-def _swing(cycle: Values) -> Values:
-    return np.asarray(np.ptp(cycle, axis=1))
-
-
-def decibels(one: Values, other: Values) -> Values:
-    """Return how far two levels are apart, counting all below `QUIET` as alike: array [dB]."""
-    return np.asarray(20 * np.log10(np.maximum(one, QUIET) / np.maximum(other, QUIET)))

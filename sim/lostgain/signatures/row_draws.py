@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
-from lostgain.signatures.follow import QUIET, Steady
+from lostgain.signatures.cycle import QUIET
+from lostgain.signatures.follow import Steady
 from lostgain.signatures.row import RowResult
 from lostgain.signatures.row_keep import keep, keep_common, keep_dc, raise_if_dead
 from lostgain.signatures.steady import nearby, steady

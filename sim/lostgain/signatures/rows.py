@@ -12,8 +12,9 @@ from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
 from lostgain.faults import put_in, put_stray
+from lostgain.signatures.cycle import QUIET, decibels
 from lostgain.signatures.draws import drawn
-from lostgain.signatures.follow import AGREE_DB, QUIET, Linear, Steady, decibels, states
+from lostgain.signatures.follow import AGREE_DB, Linear, Steady, states
 from lostgain.signatures.probes import (
     FLOATING,
     PROBES,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from lostgain.circuit import FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import RunFailed, Session
+from lostgain.signatures.cycle import decibels
 from lostgain.signatures.follow import (
     AGREE_DB,
     DRIFT_DB,
@@ -23,7 +24,6 @@ from lostgain.signatures.follow import (
     Follow,
     Linear,
     Steady,
-    decibels,
 )
 
 Values = NDArray[np.float64]

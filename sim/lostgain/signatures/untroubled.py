@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lostgain.circuit import FlatCircuit
 from lostgain.circuit.flat import WITH_MODEL
 from lostgain.engine import Session
-from lostgain.signatures.follow import QUIET
+from lostgain.signatures.cycle import QUIET
 
 Values = NDArray[np.float64]
 Complex = NDArray[np.complex128]
