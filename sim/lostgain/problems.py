@@ -111,3 +111,7 @@ def nearest(word: str, known: Iterable[str], lead: str = "Did you mean") -> str:
     if 0 < len(names) <= 8:
         return f"Known: {', '.join(names)}."
     return ""
+
+
+class NoWorker(RuntimeError):
+    """A worker process did not start, however often it was tried: the machine is too busy, or its memory is full."""

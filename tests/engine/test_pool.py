@@ -12,8 +12,10 @@ from pathlib import Path
 
 import pytest
 
+from lostgain.cli.main import guarded
 from lostgain.engine import Outcome, Pool
-from lostgain.problems import UserError
+from lostgain.engine.process import Worker, WorkerLost
+from lostgain.problems import NoWorker, UserError
 from tests.engine import tasks
 
 
@@ -243,3 +245,20 @@ def test_memory_stays_flat_over_many_loads(pool: Pool) -> None:
 
 def test_worker_leaves_ctrl_c_to_its_parent(pool: Pool) -> None:
     assert pool.map(tasks.interrupted, [1, 2]) == [Outcome(1), Outcome(2)]
+
+
+def test_workers_that_never_start_are_told_as_such(monkeypatch: pytest.MonkeyPatch) -> None:
+    def begin(worker: Worker) -> str:
+        raise WorkerLost("the simulation took longer than 60 s")
+
+    monkeypatch.setattr(Worker, "begin", begin)
+    with Pool(workers=1) as pool, pytest.raises(NoWorker, match="could not be started"):
+        pool.map(tasks.interrupted, [1])
+
+
+def test_the_command_says_so_without_a_traceback(capsys: pytest.CaptureFixture[str]) -> None:
+    def run() -> None:
+        raise NoWorker("a worker process could not be started: it took longer than 60 s")
+
+    assert guarded(run) == 2
+    assert capsys.readouterr().err.startswith("A worker process could not be started")

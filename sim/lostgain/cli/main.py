@@ -11,7 +11,7 @@ from importlib import import_module
 
 from lostgain.cli.letters import settle_output
 from lostgain.cli.words import Parser, unknown_command, unknown_options
-from lostgain.problems import UserError
+from lostgain.problems import NoWorker, UserError
 
 #: The commands, and the files they are in where those are called otherwise. They are loaded when the words are read,
 #: so that Ctrl-C ends that as it ends anything.
@@ -64,6 +64,10 @@ def guarded(run: Callable[[], None]) -> int:
             raise
         print(f"The disk is full: {error.strerror}. Nothing half-written is kept.", file=sys.stderr)
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return MENDABLE
+    except NoWorker as error:
+        print(f"{str(error).capitalize()}. The computer is too busy, or its memory is full: the same command goes on",
+              "from what was simulated.", file=sys.stderr)  # fmt: skip
         return MENDABLE
     except KeyboardInterrupt as stop:
         print(str(stop) or "Stopped.", file=sys.stderr)

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from lostgain.engine.process import Worker, WorkerLost
+from lostgain.problems import NoWorker
 
 #: How often an item is tried when its worker dies or hangs.
 TRIES = 3
@@ -173,7 +174,7 @@ class Keeper:
                 self._end()
                 tried += 1
                 if tried == TRIES:
-                    raise RuntimeError(f"a worker process could not be started: {lost}") from None
+                    raise NoWorker(f"a worker process could not be started: {lost}") from None
                 continue
             return worker
 
