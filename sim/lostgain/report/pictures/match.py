@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from lostgain.diagnosis import Suspect, Verdict
+from lostgain.diagnosis.drawn import suspect_levels
 from lostgain.readings import Readings
 from lostgain.readings.model import Reading
 from lostgain.report.levels import decibels, highest, unreachable
@@ -34,7 +35,7 @@ def level_match(table: Table, readings: Readings, verdict: Verdict, path: Path |
         The unit's signature table.
     readings : Readings
     verdict : Verdict
-        Its first suspects are drawn, at the severity of the table's nearest row and nominal part values.
+        Its first suspects are drawn, at their estimated severity and nominal part values.
     path : path
         Its suffix decides the format: ``.png``, ``.svg`` or ``.pdf``.
     leading : int
@@ -56,15 +57,15 @@ def level_match(table: Table, readings: Readings, verdict: Verdict, path: Path |
     # The first is always shown; another only if it is worth a look.
     likely = [each for each in verdict.suspects[1:] if each.probability >= 0.01]
     shown = (*verdict.suspects[:1], *likely)[: min(leading, len(SUSPECTS))]
-    rows = [table.faults.index(suspect.fault) + 1 for suspect in shown]
+    expected = [suspect_levels(table, suspect) for suspect in shown]
     traces = [Trace("healthy", HEALTHY, decibels(levels[0, 0]), low, high)]
-    traces += [Trace(_called(suspect), look, decibels(levels[row, 0]))
-               for suspect, row, look in zip(shown, rows, SUSPECTS, strict=False)]  # fmt: skip
+    traces += [Trace(_called(suspect), look, decibels(predicted))
+               for suspect, predicted, look in zip(shown, expected, SUSPECTS, strict=False)]  # fmt: skip
     names = [channel.name for channel in unit.channels]
     read = [name for name in names if any(each.channel == name for each in readings.rows)]
     traces += [_read(table, readings, name, CHANNELS[names.index(name) % len(CHANNELS)], name == readings.good)
                for name in read]  # fmt: skip
-    top = highest([levels[[0, *rows], 0], np.array([each.value or 0.0 for each in _levels(readings.rows)])])
+    top = highest([levels[0, 0], *expected, np.array([each.value or 0.0 for each in _levels(readings.rows)])])
     lost = frozenset(point for point, _ in readings.unreachable)
     chart = Chart(
         title="Levels read along the chain",
@@ -119,7 +120,7 @@ def _index(table: Table, reading: Reading) -> int | None:
 
 def _notes(table: Table, readings: Readings) -> tuple[str, ...]:
     """Say what the picture does not show."""
-    notes = ["Suspects are drawn at nominal part values and the severity nearest to the readings."]
+    notes = ["Suspects are drawn at nominal part values and the severity that the readings give."]
     channels = table.circuit.unit.channels
     if len(channels) > 1:
         notes.append(f"Test points are named as in {channels[0].name}.")
