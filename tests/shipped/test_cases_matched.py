@@ -1,7 +1,7 @@
 """Whole units end to end: a table, a bench sheet, and three technicians' readings matched to the fault that was in.
 
 The tables take a minute or so each to build on two cores; they are kept with the other tests' tables. Of units whose
-whole table takes longer, a table with fewer faults serves: all of the parts that were at fault, and one of every third
+whole table takes longer, a table with fewer faults serves: all of the parts that were at fault, and one of every twelfth
 other part.
 """
 
@@ -46,11 +46,11 @@ def truths(name: str) -> dict[str, Any]:
 
 
 def some_faults(circuit: Circuit) -> list[Fault]:
-    """All faults of the parts that were at fault, and one of every third other part."""
+    """All faults of the parts that were at fault, and one of every twelfth other part."""
     guilty = {truth["fault"].split()[0] for truth in truths(circuit.unit.name).values()}
     every = listing(circuit)
     others = list({fault.part: fault for fault in reversed(every) if fault.part not in guilty}.values())
-    return [fault for fault in every if fault.part in guilty or fault in others[::3]]
+    return [fault for fault in every if fault.part in guilty or fault in others[::12]]
 
 
 @cache
