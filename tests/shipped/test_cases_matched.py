@@ -1,8 +1,8 @@
 """Whole units end to end: a table, a bench sheet, and three technicians' readings matched to the fault that was in.
 
 The tables take a minute or so each to build on two cores; they are kept with the other tests' tables. Of units whose
-whole table takes longer, a table with fewer faults serves: all of the parts that were at fault, and one of every twelfth
-other part.
+whole table takes longer, a table with fewer faults serves: all of the parts that were at fault, and one of every
+twelfth other part.
 """
 
 from __future__ import annotations
