@@ -1,24 +1,29 @@
-"""A suspect's levels in pictures are those of the verdict beside them."""
+"""A suspect's levels in pictures: at the severity that the verdict beside them gives."""
 
 from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
 
-from lostgain.diagnosis.drawn import suspect_levels
+from lostgain.diagnosis.drawn import LEAST, suspect_levels
 from tests.diagnosis.megaphone import ask, megaphone, taken
 
 
-def test_a_picture_shows_what_the_verdict_predicts() -> None:
-    """Readings between two of the table's severities: the nearest row would be off by more."""
+def test_between_two_severities_the_level_is_between_theirs() -> None:
+    """Half way on the logarithm of the severity, half way in decibels."""
     table = megaphone()
-    verdict = ask(*taken("R4 drift 2.5"))
-    suspect = next(each for each in verdict.suspects if (each.part, each.mode) == ("R4", "drift"))
-    drawn = suspect_levels(table, suspect)
-    for each in suspect.evidence:
-        if each.reading.quantity == "level" and each.predicted > 0.01:
-            at = table.points.index(each.reading.point), list(table.frequencies).index(each.reading.frequency)
-            assert 20 * np.log10(drawn[at] / each.predicted) == pytest.approx(0, abs=0.6)
+    rows = sorted((fault.severity, number) for number, fault in enumerate(table.faults, 1)
+                  if (fault.part, fault.mode) == ("R4", "drift") and fault.severity)  # fmt: skip
+    suspect = next(each for each in ask(*taken("R4 drift 2.5")).suspects if (each.part, each.mode) == ("R4", "drift"))
+    levels = np.maximum(table.values("level")[:, 0], LEAST)
+    for (one, low), (other, high) in pairwise(rows):
+        drawn = suspect_levels(table, replace(suspect, severity=float(np.sqrt(one * other))))
+        assert drawn == pytest.approx(np.sqrt(levels[low] * levels[high]), rel=1e-6)
+    beyond = suspect_levels(table, replace(suspect, severity=1e6))
+    assert beyond == pytest.approx(levels[rows[-1][1]], rel=1e-6)
 
 
 def test_a_fault_without_severity_is_its_own_row() -> None:

@@ -53,6 +53,15 @@ def test_scale_and_origin_do_not_matter(decision, weight, mean, sigma, scale, or
     assert moved == pytest.approx(bits(decision, weight, mean, sigma), abs=1e-3)
 
 
+def test_the_order_of_equal_predictions_moves_no_edge() -> None:
+    """A difference that a larger origin swallows: which of the two is summed first is chance."""
+    decision, weight = np.array([0] + [1] * 11), np.array([1.0] + [0.5] * 11)
+    sigma = np.array([0.25] + [2.0] * 11)
+    mean = np.zeros(12)
+    mean[1] = 1.2e-75
+    assert bits(decision, weight, mean + 1, sigma) == pytest.approx(bits(decision, weight, mean, sigma), abs=1e-6)
+
+
 def test_a_fault_split_in_two_halves_tells_the_same() -> None:
     decision, weight = np.array([0, 1, 2]), np.array([0.5, 0.3, 0.2])
     mean, sigma = np.array([0.0, 3.0, 5.0]), np.array([1.0, 1.0, 2.0])
