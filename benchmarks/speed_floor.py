@@ -68,7 +68,7 @@ def measure(part: Part, compare: int, say: Say) -> Floor:
     step = max(1, len(part.faults) // max(1, compare))
     with Pool(workers=1, time_limit=LIMIT) as pool:
         healthy = pool.map(run_row, [part.healthy])[0].value
-        rows = [_Row(replace(task, healthy=healthy), task.stray is None and number % step == 0)
+        rows = [_Row(replace(task, healthy=healthy), task.instead is None and number % step == 0)
                 for number, task in enumerate([*part.faults, *part.strays])]  # fmt: skip
         for index, outcome in pool.imap(_both, rows):
             what = label(rows[index].task)
@@ -77,7 +77,7 @@ def measure(part: Part, compare: int, say: Say) -> Floor:
                 say(f"  {found.lost[-1]}; left out")
                 continue
             ours, plain, same = outcome.value
-            kind = "fault" if rows[index].task.stray is None else "stray"
+            kind = "fault" if rows[index].task.instead is None else "stray"
             found.ours[kind].append(ours)
             found.plain[kind].append(plain)
             found.compared += [same] if same else []

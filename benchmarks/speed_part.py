@@ -9,10 +9,10 @@ from itertools import pairwise
 import numpy as np
 
 from lostgain.circuit import Circuit, FlatCircuit
-from lostgain.faults import listing, put_in, put_stray, strays
+from lostgain.faults import listing, strays
 from lostgain.signatures.build import DRAWS, SEED, SLOW_DRAWS
 from lostgain.signatures.draws import deviates, drawn, varied
-from lostgain.signatures.row import RowTask
+from lostgain.signatures.row import RowTask, changed
 
 
 @dataclass(frozen=True)
@@ -60,7 +60,7 @@ def part(circuit: Circuit, faults: int, paths: int, seed: int) -> Part:
         circuit,
         RowTask(circuit, (), numbers, z, SLOW_DRAWS),
         tuple(RowTask(circuit, (rows[at],), numbers, z, SLOW_DRAWS) for at in spread(len(rows), faults, rng)),
-        tuple(RowTask(circuit, (), numbers, z, SLOW_DRAWS, stray=all_strays[at])
+        tuple(RowTask(circuit, (), numbers, z, SLOW_DRAWS, instead=all_strays[at])
               for at in spread(len(all_strays), paths, rng)),
         len(rows),
         len(all_strays),
@@ -77,20 +77,18 @@ def spread(count: int, wanted: int, rng: np.random.Generator) -> list[int]:
 def samples(task: RowTask) -> Iterator[FlatCircuit]:
     """Yield a row's samples as circuits: at nominal values, then the draws; of a stray path, the first alone."""
     yield broken(task.circuit.flat, task)
-    if task.stray is None:
+    if task.instead is None:
         for z in task.z:
             yield broken(drawn(task.circuit.flat, task.numbers, z), task)
 
 
 def broken(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
     """Return a circuit with the row's fault in it."""
-    for fault in task.faults:
-        flat = put_in(flat, fault, task.circuit)
-    return put_stray(flat, task.stray) if task.stray is not None else flat
+    return changed(flat, task.circuit, task.faults, task.instead)
 
 
 def label(task: RowTask) -> str:
     """Return a row's name."""
-    if task.stray is not None:
-        return task.stray.label
+    if task.instead is not None:
+        return task.instead.label
     return " and ".join(fault.label for fault in task.faults) or "healthy"

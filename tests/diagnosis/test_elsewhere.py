@@ -91,7 +91,7 @@ def test_small_signal_analysis_gives_a_stray_path_what_the_transient_gives_where
     bridged = [replace(table.circuit, flat=put_stray(table.circuit.flat, each)) for each in quiet]
     with Pool(1) as pool:
         healthy = pool.map(run_row, [task])[0].value
-        short = pool.map(run_row, [replace(task, stray=each, healthy=healthy) for each in quiet])
+        short = pool.map(run_row, [replace(task, instead=each, healthy=healthy) for each in quiet])
         whole = pool.map(run_row, [replace(task, circuit=each) for each in bridged])
     assert quiet
     for one, other in zip(short, whole, strict=True):

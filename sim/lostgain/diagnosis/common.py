@@ -19,10 +19,11 @@ from lostgain.diagnosis.features import (
     Feature,
     off_numbers,
     rail_volts,
+    scaled,
     slope,
 )
 from lostgain.signatures import Table
-from lostgain.unit.branches import behind
+from lostgain.signatures.controls import Turn, per_decibel
 
 #: How far predicted ripple may be off, as a share: diodes, a transformer's leakage and the mains' shape are not known
 #: well. Common practice, no source.
@@ -101,8 +102,8 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
     same_channel = channel[:, None] == channel[None, :]
     both = np.outer(level, level)
     always = both * allow.generator_level_db**2
-    for controlled in _behind_controls(table, [key[1] for key in keys]):
-        pair = np.outer(controlled, controlled) & both
+    for controlled in _by_control(table, [key[1] for key in keys]):
+        pair = np.outer(controlled, controlled)
         always = always + pair * (allow.control_setting_db**2 + same_channel * allow.control_tracking_db**2)
     error = _model_error(table, [key[1] for key in keys], allow)
     reach = np.where(level, allow.model_shared_db, 1.0)
@@ -111,22 +112,24 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
     return Common(always + error * same_channel, error * allow.model_shared * ~same_channel, reach, block)
 
 
-def _behind_controls(table: Table, features: list[Feature]) -> list[NDArray[np.bool_]]:
-    """For each level control, which features lie behind it in the chain."""
-    unit = table.circuit.unit
-    stages = {stage.name for stage in unit.stages}
-    place = {point.name: point.stage for point in unit.points}
-    nodes = table.circuit.points
-    found = []
-    for part in unit.parts.values():
-        if part.kind != "potentiometer" or part.stage not in stages:
-            continue
-        later = behind(unit.stages, part.stage)
-        end = table.circuit.stage_ends.get(part.stage)
-        names = [table.points[feature.point] if feature.is_level else "" for feature in features]
-        heard = [bool(name) and (place[name] in later or nodes[name] == end) for name in names]
-        found.append(np.array(heard, dtype=bool))
-    return found
+def _by_control(table: Table, features: list[Feature]) -> list[Values]:
+    """For each control, by how much it turns the features [dB per dB of the share of its track]: array, (latent,).
+
+    A level control takes all that lies behind it along; a tone control some frequencies; one in a feedback loop what it
+    sets the gain of.
+    """
+    if "turned" not in table.data:
+        return []
+    names = [str(name) for name in table.data["control"].values]
+    turns = [Turn(name, ("", ""), float(by)) for name, by in zip(names, table.values("decibels"), strict=True)]
+    phasors = np.concatenate([table.complex_values("phasor")[:1, 0], table.complex_values("turned")])
+    levels = np.zeros((len(phasors), len(features)))
+    for number, feature in enumerate(features):
+        if feature.is_level:
+            at = phasors[:, :, feature.frequency]
+            volts = at[:, feature.point] - (at[:, feature.against] if feature.against >= 0 else 0.0)
+            levels[:, number] = scaled(np.abs(np.nan_to_num(volts)), feature)
+    return list(per_decibel(levels, turns).values())
 
 
 def _model_error(table: Table, features: list[Feature], allow: Allowances) -> Values:

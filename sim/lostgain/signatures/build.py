@@ -15,6 +15,7 @@ from lostgain.circuit import Circuit
 from lostgain.engine import Pool
 from lostgain.faults import Fault, Stray, listing, strays
 from lostgain.problems import Problem, UserError, Where
+from lostgain.signatures.controls import Turn, turns
 from lostgain.signatures.draws import deviates, varied
 from lostgain.signatures.file import TABLES, load, open_table, save, tidy, used
 from lostgain.signatures.kept import Kept
@@ -127,8 +128,12 @@ class _Wanted:
         return tuple(strays(self.circuit))
 
     @cached_property
+    def turns(self) -> list[Turn]:
+        return turns(self.circuit)
+
+    @cached_property
     def content(self) -> dict[str, Any]:
-        return made_of(self.circuit, [*self.faults, *self.strays], self.seed, self.draws, self.slow_draws)
+        return made_of(self.circuit, [*self.faults, *self.strays, *self.turns], self.seed, self.draws, self.slow_draws)
 
     @cached_property
     def path(self) -> Path:
@@ -146,6 +151,7 @@ class _Wanted:
         z = deviates(self.draws, len(numbers), self.seed)
         rows: list[Row] = [((), None, True), *(((fault,), None, True) for fault in self.faults)]
         rows += [((), path, True) for path in self.strays]
+        rows += [((), turn, True) for turn in self.turns]
         tasks = [RowTask(each, (), numbers, z, self.slow_draws) for each in _by_frequencies(self.circuit)]
         made = []
         with closing(Kept(self.path.with_name("rows.db"))) as kept, _workers(pool) as workers:
@@ -153,7 +159,8 @@ class _Wanted:
                 told = _told(progress, number, len(tasks))
                 content = made_of(task.circuit, (), self.seed, self.draws, self.slow_draws)
                 results = simulated(task, rows, content, kept, workers, told)
-                made.append(assembled(task.circuit, self.faults, results, key_of(self.content), self.seed, self.strays))
+                key = key_of(self.content)
+                made.append(assembled(task.circuit, self.faults, results, key, self.seed, self.strays, self.turns))
             whole = joined(made, self.circuit)
             whole.data.attrs["made_of"] = json.dumps(named_digests(self.content))
             try:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.circuit import Circuit
+from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import balanced
-from lostgain.faults import Fault, Stray
+from lostgain.faults import Fault, Stray, put_in, put_stray
+from lostgain.signatures.controls import Turn, put_turn
 from lostgain.signatures.draws import Varied
 from lostgain.signatures.follow import WAVE_POINTS
 from lostgain.signatures.probes import IMPEDANCE_AT, PROBES
@@ -36,8 +37,9 @@ class RowTask:
         False for a circuit whose transient was found never to end.
     healthy : RowResult or None
         The healthy unit's row, once it is known: what a fault leaves alone need not be computed again.
-    stray : Stray or None
-        A stray path instead of a fault: at nominal values and a few draws, see `_stray_row`.
+    instead : Stray, Turn or None
+        A stray path instead of a fault: at nominal values and a few draws, see `_stray_row`. Or a control turned, for
+        which small-signal analysis at nominal values is enough.
     """
 
     circuit: Circuit
@@ -47,7 +49,18 @@ class RowTask:
     slow_draws: int
     in_time: bool = True
     healthy: RowResult | None = None
-    stray: Stray | None = None
+    instead: Stray | Turn | None = None
+
+
+def changed(
+    flat: FlatCircuit, circuit: Circuit, faults: tuple[Fault, ...], instead: Stray | Turn | None
+) -> FlatCircuit:
+    """Return a circuit with the faults of a row in it, or with what it has instead."""
+    for fault in faults:
+        flat = put_in(flat, fault, circuit)
+    if isinstance(instead, Turn):
+        return put_turn(flat, instead)
+    return put_stray(flat, instead) if instead is not None else flat
 
 
 @dataclass

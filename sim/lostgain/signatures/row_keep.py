@@ -34,7 +34,9 @@ def keep_common(session: Session, circuit: Circuit, result: RowResult, sample: i
 
 
 def largest(circuit: Circuit) -> float:
-    """Return the level of a sine that fills the rails [V rms]."""
+    """Return the level of a sine that fills the rails [V rms]; without rails nothing limits it."""
+    if not circuit.unit.rails:
+        return float("inf")
     ends = [0.0, *(rail.volts for rail in circuit.unit.rails)]
     return float((max(ends) - min(ends)) / 8**0.5)
 

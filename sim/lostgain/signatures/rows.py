@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
-from lostgain.faults import put_in, put_stray
+from lostgain.signatures.controls import Turn
 from lostgain.signatures.cycle import QUIET, decibels
 from lostgain.signatures.draws import drawn
 from lostgain.signatures.follow import AGREE_DB, Linear, Steady, states
@@ -23,7 +23,7 @@ from lostgain.signatures.probes import (
     with_probes,
 )
 from lostgain.signatures.ripple import held_alike, powered, ripple_draws
-from lostgain.signatures.row import RowResult, RowTask, empty
+from lostgain.signatures.row import RowResult, RowTask, changed, empty
 from lostgain.signatures.row_draws import slow_draws, small_draws
 from lostgain.signatures.row_keep import keep, keep_common, keep_dc, keep_sines, raise_if_dead
 from lostgain.signatures.steady import steady
@@ -54,7 +54,7 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         if circuit.unit.supplies:
             well = task.healthy.ripple[0] if task.healthy is not None else None
             nominal, result.ripple[0], remark = powered(
-                session, nominal, circuit, task.faults, well, task.stray is not None
+                session, nominal, circuit, task.faults, well, task.instead is not None
             )
             said += [remark] if remark else []
         small = _nominal(session, nominal, task, result)
@@ -64,7 +64,10 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         return result
     nodes = list(circuit.points.values())
     ended: dict[int, Steady] = {}
-    if task.stray is not None:
+    if isinstance(task.instead, Turn):
+        keep_sines(result, small.points, circuit)
+        return result
+    if task.instead is not None:
         _stray_row(session, nominal, task, result, small)
         return result
     untouched = _untroubled(session, nominal, task, small)
@@ -184,9 +187,7 @@ def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowRe
 
 
 def _faulty(flat: FlatCircuit, task: RowTask) -> FlatCircuit:
-    for fault in task.faults:
-        flat = put_in(flat, fault, task.circuit)
-    return put_stray(flat, task.stray) if task.stray is not None else flat
+    return changed(flat, task.circuit, task.faults, task.instead)
 
 
 def _nominal(session: Session, nominal: FlatCircuit, task: RowTask, result: RowResult) -> Small:

@@ -8,13 +8,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from lostgain.circuit import FlatCircuit
 from lostgain.engine import Outcome, Pool, Session
-from lostgain.faults import Fault, Stray, put_in, put_stray
+from lostgain.faults import Fault, Stray
 from lostgain.problems import UserError
+from lostgain.signatures.controls import Turn
 from lostgain.signatures.draws import drawn
 from lostgain.signatures.kept import Kept
-from lostgain.signatures.row import RowResult, RowTask, empty
+from lostgain.signatures.row import RowResult, RowTask, changed, empty
 from lostgain.signatures.rows import run_row
 from lostgain.signatures.store import METHOD
 
@@ -24,8 +24,10 @@ if TYPE_CHECKING:
 Result = TypeVar("Result", bound="DataclassInstance")
 #: What of a table's content one row does not come from: its faulty circuit says it for the row.
 FAULTS = ("faults", "failure modes")
-#: A row: its faults, or a stray path; and whether it is followed in time.
-Row = tuple[tuple[Fault, ...], Stray | None, bool]
+#: A row: its faults, or a stray path or a turned control; and whether it is followed in time.
+Row = tuple[tuple[Fault, ...], Stray | Turn | None, bool]
+#: In a row's key, how closely it is followed.
+_FOLLOWED: dict[type, bytes] = {type(None): b"fault", Stray: b"stray", Turn: b"turn"}
 
 
 @dataclass(frozen=True)
@@ -164,26 +166,20 @@ def row_keys(like: RowTask, rows: Sequence[Row], content: Mapping[str, Any]) -> 
     # A draw tells a part set to a value from one that is changed to it, which at nominal values look the same.
     flats = [circuit.flat, *(drawn(circuit.flat, like.numbers, z) for z in like.z[:1])]
     keys = []
-    for faults, stray, _ in rows:
+    for faults, instead, _ in rows:
         found = base.copy()
-        found.update(b"stray" if stray is not None else b"fault")  # those are followed less closely
+        found.update(_FOLLOWED[type(instead)])
         for flat in flats:
-            found.update("\n".join(_faulty(flat, like, faults, stray).lines()).encode())
+            found.update("\n".join(changed(flat, circuit, faults, instead).lines()).encode())
         keys.append(found.hexdigest()[:32])
     return keys
-
-
-def _faulty(flat: FlatCircuit, like: RowTask, faults: tuple[Fault, ...], stray: Stray | None) -> FlatCircuit:
-    for fault in faults:
-        flat = put_in(flat, fault, like.circuit)
-    return put_stray(flat, stray) if stray is not None else flat
 
 
 def _run(session: Session, common: Common, row: Row) -> RowResult:
     """Run a row; in a worker, which may be on another computer."""
     same_versions(session, METHOD, common.method, common.like.circuit.version)
-    faults, stray, in_time = row
-    return run_row(session, replace(common.like, faults=faults, stray=stray, in_time=in_time))
+    faults, instead, in_time = row
+    return run_row(session, replace(common.like, faults=faults, instead=instead, in_time=in_time))
 
 
 def same_versions(session: Session, method: int, wanted: int, ngspice: int) -> None:

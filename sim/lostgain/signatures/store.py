@@ -19,6 +19,7 @@ from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import follow
+from lostgain.signatures.controls import Turn
 from lostgain.signatures.draws import CUT, deviates, varied
 from lostgain.signatures.rows import HEADROOM, QUICK
 from lostgain.unit.library import device
@@ -36,14 +37,14 @@ def folder() -> Path:
 
 
 def made_of(
-    circuit: Circuit, faults: Sequence[Fault | Stray], seed: int, draws: int, slow_draws: int
+    circuit: Circuit, faults: Sequence[Fault | Stray | Turn], seed: int, draws: int, slow_draws: int
 ) -> dict[str, Any]:
     """Return all that a table's numbers come from, by what a technician would call it.
 
     Parameters
     ----------
     circuit : Circuit
-    faults : sequence of Fault or Stray
+    faults : sequence of Fault, Stray or Turn
         The rows.
     seed, draws, slow_draws : int
     """
@@ -64,6 +65,7 @@ def made_of(
         # Only the kinds of part this unit has: a new kind leaves other units' tables alone.
         "failure modes": [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
         "solver": SOLVER,
+        **({} if circuit.unit.rails else {"levels": "nothing limits them"}),
         **({"supply": [repr(circuit.unit.feed), *mains.METHOD]} if circuit.unit.supplies else {}),
         "faults": [repr(fault) for fault in faults],
         # The draws themselves, since another version of SciPy may give others for the same seed.

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, Stray
+from lostgain.signatures.controls import Turn
 from lostgain.signatures.poweroff_table import PowerOff
 from lostgain.signatures.row import RowResult
 
@@ -32,6 +33,8 @@ class Table:
         ``phasor (row, sample, point, frequency, part) [V rms]``, ``current (row, sample, rail) [A]``,
         ``ripple (row, sample, point) [V peak to peak]`` where the unit's supply is described,
         ``impedance (row, point, impedance_at, part) [ohm]``, ``probed (row, point, probe) [V]``,
+        ``turned (turn, point, frequency, part) [V rms]``
+        with a ``control (turn)`` turned by ``decibels (turn)``, by small-signal analysis;
         ``small_signal (row, frequency)``, ``settled (row, frequency)``, ``status (row)``. Sample 0 is at nominal
         values, the others are tolerance draws, the same for every row. What did not converge is NaN.
     key : str
@@ -97,8 +100,10 @@ def assembled(
     key: str,
     seed: int,
     strays: tuple[Stray, ...] = (),
+    turned: Sequence[Turn] = (),
 ) -> Table:
-    """Return the table of finished rows: the healthy one, the faults, the stray paths."""
+    """Return the table of finished rows: the healthy one, the faults, the stray paths, the turned controls."""
+    rows, with_turns = rows[: 1 + len(faults) + len(strays)], rows[1 + len(faults) + len(strays) :]
     numbers = ("row", "sample", "point", "frequency")
     data = xr.Dataset(
         {
@@ -134,6 +139,11 @@ def assembled(
         data["ripple"] = (numbers[:3], ripple, {"units": "V peak to peak"})
     if rows[0].common.size:
         data["common"] = (numbers[:3], np.array([row.common for row in rows]), {"units": "V"})
+    if turned:
+        phasors = _parts([row.phasor[0] for row in with_turns])
+        data["turned"] = (("turn", "point", "frequency", "part"), phasors, {"units": "V rms"})
+        data["decibels"] = (("turn",), np.array([turn.decibels for turn in turned]), {"units": "dB"})
+        data["control"] = (("turn",), np.array([turn.control for turn in turned], dtype=object))
     data.attrs["digest"] = digest(data)
     return Table(circuit, faults, data, key, strays)
 
