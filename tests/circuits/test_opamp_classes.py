@@ -72,6 +72,15 @@ def test_it_comes_back_from_clipping_without_delay(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", CLASSES)
+def test_without_any_supply_it_does_not_amplify_what_little_would_fit(name: str) -> None:
+    """With ±15 V 1 mV comes out a hundred times as large; with both supply pins at 0 V next to nothing does."""
+    alive = alone(name, "Vin p 0 dc 0 ac 1m", "Rf o n 9.9k", "Rg n 0 100", "Rl o 0 10k")
+    dead = [line.replace("Vp vp 0 15", "Vp vp 0 0").replace("Vn vn 0 -15", "Vn vn 0 0") for line in alive]
+    assert abs(run(alive, "ac lin 1 100 100")["o"][0]) == pytest.approx(0.1, rel=0.02)
+    assert abs(run(dead, "ac lin 1 100 100")["o"][0]) < 0.1e-3
+
+
+@pytest.mark.parametrize("name", CLASSES)
 @pytest.mark.parametrize("pin", ["vp", "vn"])
 def test_with_a_supply_pin_open_it_is_dead(name: str, pin: str) -> None:
     """The output hangs between ground and the remaining rail, and no signal worth the name comes through."""
