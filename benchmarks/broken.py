@@ -69,8 +69,10 @@ def _one(
     if (done := _wound_or_heated(flat, place, mode, severity, rng)) is not None:
         return done
     if kind == "rail":
-        left = between(rng, own["rail_left"]) if mode == "missing" else severity
-        return _scaled(flat, place, left)
+        if mode == "low":
+            return _scaled(flat, place, severity)
+        flat = _scaled(flat, place, between(rng, own["rail_left"]))
+        return _series(flat, place, "1", between(rng, own["rail_ohm"])) if mode == "missing" else flat
     if kind == "mute":
         return _across(flat, place, "1", "2", severity or 10 * shorted)
     if mode == "open" and "capacitor" in _family(kind):

@@ -46,7 +46,7 @@ ASKED = {
     "driven-relay": {"coil-open", "coil-short", "open", "contact", "welded"},
     "potentiometer": {"wiper-open", "top-open", "bottom-open", "contact", "joint"},
     "fuse": {"open", "contact"}, "connector": {"open", "contact"}, "switch": {"open", "contact"},
-    "relay": {"open", "contact"}, "mute": {"stuck", "leaky"}, "rail": {"missing", "low"},
+    "relay": {"open", "contact"}, "mute": {"stuck", "leaky"}, "rail": {"missing", "clamped", "low"},
 }  # fmt: skip
 
 
