@@ -92,14 +92,25 @@ def test_without_an_operating_point_nothing_is_filled_in_and_the_reason_kept(poo
     assert not row.small_signal.any()
 
 
-def test_without_a_transient_dc_stays_and_levels_are_not_filled_in(pool: Pool, small: Circuit) -> None:
+def test_without_a_transient_dc_stays_and_small_signals_are_as_unsettled_as_they_are(pool: Pool, small: Circuit) -> None:
     every, one = (
         each.value for each in pool.map(tasks.reluctant_row, [(task(small), "tran"), (task(small), "tran 40")])
     )
     assert "timestep too small" in every.status
     assert np.isfinite(every.dc).all()
-    assert np.isnan(every.level).all()
+    assert not every.settled.any()
+    assert not every.small_signal.any()
+    assert np.isnan(every.level[1:]).all()
+    assert every.level[0][:, 1] == pytest.approx(rc(40.0, 1e3, 100e-9), rel=1e-3)
     assert "no transient at 40 Hz" in one.status
     assert "500 Hz" not in one.status
     assert np.isfinite(one.level[:, :, [0, 2]]).all()
-    assert np.isnan(one.level[:, :, 1]).all()
+    assert np.isnan(one.level[1:, :, 1]).all()
+    assert one.settled.tolist() == [True, False, True]
+
+
+def test_without_a_transient_what_would_clip_is_not_filled_in(pool: Pool, tmp_path: Path) -> None:
+    loud = AMPLIFIER.replace('generator = "100 mV rms"', 'generator = "3 V rms"')  # by 11, more than the rails
+    row = pool.map(tasks.reluctant_row, [(task(build(make(tmp_path, loud), pool), draws=1), "tran")])[0].value
+    assert "no transient" in row.status
+    assert np.isnan(row.level).all()

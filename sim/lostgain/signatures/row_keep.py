@@ -55,15 +55,15 @@ def keep_dc(
     return found[len(nodes) + len(ends) :]
 
 
-def keep_sines(result: RowResult, small: Complex, circuit: Circuit) -> None:
-    """Store what small-signal analysis gives, no larger than the rails let it be."""
+def keep_sines(result: RowResult, small: Complex, circuit: Circuit, at: slice = slice(None)) -> None:
+    """Store what small-signal analysis gives at frequencies `at`, no larger than the rails let it be."""
+    small = small[:, at]
     size = np.abs(small)
     phasor = small * np.minimum(1.0, largest(circuit) / np.maximum(size, 1e-12))
     level = np.abs(phasor)
-    result.level[0], result.swing[0], result.phasor[0] = level, 8**0.5 * level, phasor
+    result.level[0][:, at], result.swing[0][:, at], result.phasor[0][:, at] = level, 8**0.5 * level, phasor
     turn = np.exp(2j * np.pi * np.arange(result.wave.shape[2]) / result.wave.shape[2])
-    result.wave[:] = 2**0.5 * np.imag(phasor[:, :, None] * turn)
-    result.settled[:] = result.small_signal[:] = True
+    result.wave[:, at] = 2**0.5 * np.imag(phasor[:, :, None] * turn)
 
 
 def keep(result: RowResult, sample: int, index: int, found: Steady) -> None:

@@ -44,7 +44,11 @@ STRAY_DRAWS = 4
 
 
 def run_row(session: Session, task: RowTask) -> RowResult:
-    """Run the analyses of one row. A run that does not converge is recorded, never filled in."""
+    """Run the analyses of one row.
+
+    A run that does not converge is recorded and not filled in, but for this: where there is no transient, and nothing
+    clips as far as small-signal analysis knows, its levels stay, at nominal values and as unsettled ones.
+    """
     circuit = task.circuit
     setup = circuit.unit.setup
     nominal = _faulty(circuit.flat, task)
@@ -81,6 +85,8 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         except EngineError as error:
             raise_if_dead(session, error)
             said.append(f"no transient at {frequency:g} Hz: {error.reason}")
+            if start.state() is not None:
+                keep_sines(result, small.points, circuit, slice(index, index + 1))
             continue
         keep(result, 0, index, found)
         result.wave[:, index], result.settled[index] = found.wave, found.settled
@@ -165,6 +171,7 @@ def _stray_row(session: Session, flat: FlatCircuit, task: RowTask, result: RowRe
     setup, well = task.circuit.unit.setup, task.healthy
     nodes = list(task.circuit.points.values())
     keep_sines(result, small.points, task.circuit)
+    result.settled[:] = result.small_signal[:] = True
     if well is None or not task.in_time:
         return
     moved = np.abs(result.dc[0] - well.dc[0]).max() > 20e-3

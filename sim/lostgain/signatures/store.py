@@ -25,7 +25,7 @@ from lostgain.signatures.rows import HEADROOM, QUICK
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 14
+METHOD = 15
 #: How circuits are followed in time, in numbers.
 SOLVER = [*follow.SETTINGS, QUICK, HEADROOM, CUT]
 
@@ -65,7 +65,6 @@ def made_of(
         # Only the kinds of part this unit has: a new kind leaves other units' tables alone.
         "failure modes": [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
         "solver": SOLVER,
-        **({} if circuit.unit.rails else {"levels": "nothing limits them"}),
         **({"supply": [repr(circuit.unit.feed), *mains.METHOD]} if circuit.unit.supplies else {}),
         "faults": [repr(fault) for fault in faults],
         # The draws themselves, since another version of SciPy may give others for the same seed.
