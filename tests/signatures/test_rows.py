@@ -92,7 +92,9 @@ def test_without_an_operating_point_nothing_is_filled_in_and_the_reason_kept(poo
     assert not row.small_signal.any()
 
 
-def test_without_a_transient_dc_stays_and_small_signals_are_as_unsettled_as_they_are(pool: Pool, small: Circuit) -> None:
+def test_without_a_transient_dc_stays_and_small_signals_are_as_unsettled_as_they_are(
+    pool: Pool, small: Circuit
+) -> None:
     every, one = (
         each.value for each in pool.map(tasks.reluctant_row, [(task(small), "tran"), (task(small), "tran 40")])
     )
