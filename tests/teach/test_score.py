@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from functools import cache
+from itertools import pairwise
 
 import pytest
 
@@ -15,6 +16,7 @@ from lostgain.report.text_progress import marks_text, progress_text
 from lostgain.teach import keep, progress
 from lostgain.teach.debrief import Debrief, debrief
 from lostgain.teach.mark import COLUMNS, mark
+from lostgain.teach.policy import Best
 from lostgain.teach.record import Step
 from lostgain.teach.score import needless, score_record, usable
 from lostgain.teach.traps import trap_titles, traps
@@ -40,8 +42,8 @@ def test_a_drill_that_went_well() -> None:
     assert found.score.share > 0.6
     assert found.score.needless == ()
     assert found.traps == ()
-    assert found.score.best.changed >= 1
-    assert "R6" in found.score.best.parts
+    assert found.score.best.solved
+    assert ("R6", "Port") in found.score.best.rounds[-1].changed
     assert found.score.best.minutes + found.score.best.repair <= found.score.minutes + 10
 
 
@@ -80,9 +82,57 @@ def test_the_debrief_says_what_was_known_and_what_it_excluded() -> None:
 
 def test_the_time_of_a_policy_that_did_not_find_it_is_said_to_be_no_straight_one() -> None:
     found = looked(*GOOD)
-    lost = replace(found, score=replace(found.score, best=replace(found.score.best, parts=("R9",), changed=0)))
+    last = replace(found.score.best.rounds[-1], parts=(("R9", "Port"),), right=0, stop="given up")
+    lost = replace(found, score=replace(found.score, best=Best((last,))))
     text = " ".join(debrief_text(lost, megaphone()[0]).split())
-    assert "It had come down to R9; the right part is not there. Its time counts changing these" in text
+    assert "It had come down to R9: changed in vain. It did not come to all that had failed; its time counts" in text
+
+
+#: Two faults, the first of them hiding what the second does; lines that mend one, read what is there then, and go on.
+TWO = ("C3 open", "R6 drift 0.25x")
+ONE_BY_ONE = ("U1 pin 1", "power off", "C3, esr", "replace C3", "power on", "U1 pin 7", "U1 pin 1", "power off",
+              "R6, resistance", "replace R6", "power on", "U1 pin 7", "sign off")  # fmt: skip
+
+
+@cache
+def looked_at_two() -> Debrief:
+    drill = done(drilled(*TWO, level=6), *ONE_BY_ONE).drill
+    with rigged(drill) as rig:
+        return debrief(drill, rig, power_off(table_of(), [each for each in drill.readings if each.quantity in OFF]))
+
+
+def test_with_two_faults_the_policy_mends_one_and_reads_again() -> None:
+    found = looked_at_two()
+    policy = found.score.best
+    assert found.score.solved
+    assert policy.solved
+    right = [each for each in policy.rounds if each.right]
+    assert sorted(name for each in right for name, _ in each.changed[-1:]) == ["C3", "R6"]
+    for before, after in pairwise(policy.rounds):  # the output is read again, as it is then
+        assert (after.readings[0].point, after.readings[0].quantity) == ("U1 pin 7", "level")
+        assert after.minutes >= 1
+        moved = abs(after.readings[0].value / found.drill.start[0].value - 1)
+        assert moved > 1 if before.right else moved < 0.05
+    # Each repair takes switching off, discharging, a new part for each changed, and switching on.
+    assert [each.repair for each in policy.rounds] == [3.5 + 8 * len(each.changed) for each in policy.rounds]
+    assert policy.minutes == pytest.approx(sum(each.minutes for each in policy.rounds))
+
+
+def test_with_two_faults_what_is_read_after_the_first_repair_is_of_another_unit() -> None:
+    found = looked_at_two()
+    assert [each.gone for each in found.drill.steps] == [0, 0, 0, 1, 1, 1, 1, 1, 1, 2, 2, 2, 2]
+    assert [each.compared for each in found.drill.steps if each.reading] == [True, True, True, True, True, False]
+    repair = next(each for each in found.known if each.reading is None)
+    assert repair.step == 3
+    after = [each for each in found.known if each.step > 3]
+    assert all("C3" not in dict(each.suspects) for each in (repair, *after))  # it is new
+    assert after[-1].suspects[0][0] == "R6"
+    assert after[-1].suspects[0][1] > 0.9
+    told = sum(found.score.told[number] for number in range(4, 9))
+    assert told == pytest.approx(found.score.left[3] - found.score.left[8])
+    assert found.score.told[3] == 0.0
+    text = " ".join(debrief_text(found, megaphone()[0]).split())
+    assert "Step 4: one fault is mended, another is left." in text
 
 
 def test_a_reading_that_would_have_told_more_is_named() -> None:

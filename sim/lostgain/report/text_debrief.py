@@ -12,9 +12,12 @@ from lostgain.report.text_wave import text_wave
 from lostgain.signatures.sentences import changed
 from lostgain.teach.debrief import Debrief, Known
 from lostgain.teach.hazards import hazard
+from lostgain.teach.policy import Round
 from lostgain.teach.record import UNSAFE
 from lostgain.unit.model import Unit
 
+#: Readings of the policy that are listed each time before it changed something.
+SHOWN = 8
 _STOPS = {
     "sure": "sure of one part", "alike": "down to parts that nothing in reach tells apart",
     "idle": "at an end: no reading left would change what to do", "healthy": "sure that nothing is wrong",
@@ -72,18 +75,29 @@ def _beside(looked: Debrief, unit: Unit) -> list[str]:
     rows = [["you", f"{score.minutes:.3g} min", str(score.readings), f"{score.money:.2f}"],
             ["the policy", f"{best.minutes + best.repair:.3g} min", str(len(best.readings)), ""]]  # fmt: skip
     lines = table(rows, "<>>>", ["", "time, repair included", "readings", "parts"])
-    taken = "; ".join(asked_text(each, unit) for each in best.readings) or "nothing more than what was read on arrival"
-    lines += wrapped(f"The policy read: {taken}. Then it was {_STOPS.get(best.stop, best.stop)}.", "  ")
-    if len(looked.drill.hidden.faults) > 1:
-        lines += wrapped(
-            "Policy and bits assume that one part has failed: with two, mend the first and begin again.", "  "
-        )
-    if best.parts:
-        all_failed = "every part that failed" if len(looked.drill.hidden.parts) > 1 else "the right part"
-        rank = f"; the right part is number {best.changed} of them" if best.changed else (
-            f"; {all_failed} is not there. Its time counts changing these and looking further.")  # fmt: skip
-        lines += wrapped(f"It had come down to {', '.join(best.parts[:5])}{rank}.", "  ")
+    return lines + _rounds(looked, unit)
+
+
+def _rounds(looked: Debrief, unit: Unit) -> list[str]:
+    """Return what the policy read each time before it changed something, and what became of it."""
+    lines: list[str] = []
+    for number, each in enumerate(looked.score.best.rounds):
+        taken = "; ".join(asked_text(one, unit) for one in each.readings[:SHOWN])
+        taken += f"; and {len(each.readings) - SHOWN} more" if len(each.readings) > SHOWN else ""
+        who = "The policy read" if number == 0 else "Then it read"
+        lines += wrapped(f"{who}: {taken or 'nothing more than what was read on arrival'}. It was "
+                         f"{_STOPS.get(each.stop, each.stop)}.", "  ")  # fmt: skip
+        if each.parts:
+            lines += wrapped(f"It had come down to {', '.join(name for name, _ in each.parts)}: {_rank(each)}.", "  ")
+    if not looked.score.best.solved:
+        lines += wrapped("It did not come to all that had failed; its time counts looking further.", "  ")
     return lines
+
+
+def _rank(each: Round) -> str:
+    if not each.right:
+        return "changed in vain"
+    return "changed, and right" if len(each.parts) == 1 else f"number {each.right} of them was right"
 
 
 def _steps(looked: Debrief, unit: Unit) -> list[str]:
@@ -99,6 +113,9 @@ def _steps(looked: Debrief, unit: Unit) -> list[str]:
 def _known(each: Known, unit: Unit) -> list[str]:
     when = "On arrival" if each.step < 0 else f"Step {each.step + 1}"
     suspects = ", ".join(f"{name} {percent(share)}" for name, share in each.suspects)
+    if each.reading is None:
+        return wrapped(f"{when}: one fault is mended, another is left. What was read before was the two together, and "
+                       f"is weighed no more. Before it is read again: {suspects}.", "    ", "  ")  # fmt: skip
     lines = wrapped(f"{when}: {asked_text(each.reading, unit)}, {each.reading.text}: {suspects}.", "    ", "  ")
     if each.out:
         lines += wrapped(f"Excluded: {', '.join(each.out)}.", "    ")

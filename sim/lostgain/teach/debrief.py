@@ -15,7 +15,7 @@ from lostgain.signatures import Prediction, Table, predict, sentences
 from lostgain.teach.order import level
 from lostgain.teach.record import Drill
 from lostgain.teach.rig import Rig
-from lostgain.teach.score import Score, score, usable
+from lostgain.teach.score import Score, believed, mended, score, usable
 from lostgain.teach.standing import other_channel
 from lostgain.teach.traps import Trap, traps
 
@@ -44,13 +44,14 @@ class Better:
 
 @dataclass(frozen=True)
 class Known:
-    """What was known after one reading.
+    """What was known after one reading, or after one of two faults was mended.
 
     Parameters
     ----------
     step : int
         Of the drill; -1 for what was read on arrival.
-    reading : Reading
+    reading : Reading or None
+        None for a repair: what was read before is of another unit then.
     bits : float
         What it told [bit].
     suspects : tuple of (str, float)
@@ -61,7 +62,7 @@ class Known:
     """
 
     step: int
-    reading: Reading
+    reading: Reading | None
     bits: float
     suspects: tuple[tuple[str, float], ...]
     out: tuple[str, ...]
@@ -119,14 +120,22 @@ def _known(drill: Drill, table: Table, result: Score, rig: Rig) -> tuple[Known, 
     rows: list[Reading] = []
     before = belief(table, rows, good, chosen)
     found = []
-    for number, reading in usable(drill):
+    weighed = dict(usable(drill))
+    for number in range(-1, len(drill.steps)):
+        if number >= 0 and mended(drill, number):
+            rows = []
+            before = believed(drill, number, rows, table, chosen)
+            found.append(Known(number, None, 0.0, _leading(before), (), None))
+        if number not in weighed:
+            continue
+        reading = weighed[number]
         bits = result.told[number] if number >= 0 else 0.0
         better = None
         if number >= 0:
             step = next_reading(table, Readings(tuple(rows), good=good), None, chosen, most=60)
             better = _better([each for each in step.ranked if isinstance(each, NextReading)], drill, reading, bits, rig)
         rows.append(reading)
-        now = belief(table, rows, good, chosen)
+        now = believed(drill, number, rows, table, chosen)
         found.append(Known(number, reading, bits, _leading(now), _out(before, now), better))
         before = now
     return tuple(found)

@@ -26,7 +26,7 @@ from lostgain.teach.places import instrument_of, wanted_reading
 from lostgain.teach.prove import at_start, under_condition
 from lostgain.teach.record import SIGNED_OFF, UNSAFE, Drill, Step
 from lostgain.teach.rig import Rig
-from lostgain.teach.standing import left, shows
+from lostgain.teach.standing import gone, left, shows, whole
 from lostgain.unit.model import Unit
 
 #: The generator's level when a fault that comes with level is begun with, as a share of the set-up's.
@@ -139,10 +139,11 @@ def do(drill: Drill, rig: Rig, text: str) -> Answer:
         raise UserError("the work order says that the unit must not be switched on.")
     done = DOES[name](rig, drill.bench, rest)
     step = Step(text, name, acts()[name].minutes, done.money, done.says, done.channel, done.parts)
-    return _went(drill, done.bench, step, done.hazard)
+    return _went(drill, rig, done.bench, step, done.hazard)
 
 
-def _went(drill: Drill, bench: Bench, step: Step, hazard: Hazard | None, seen: Seen | None = None) -> Answer:
+def _went(drill: Drill, rig: Rig, bench: Bench, step: Step, hazard: Hazard | None, seen: Seen | None = None) -> Answer:
+    step = replace(step, gone=gone(drill.hidden, bench, rig.unit))
     if hazard is None:
         return Answer(replace(drill, bench=bench, steps=(*drill.steps, step)), step, seen)
     step = replace(step, says=hazard.title, money=0.0)
@@ -155,7 +156,7 @@ def _signed_off(drill: Drill, rig: Rig, text: str) -> Answer:
     says = "The unit goes back repaired." if not still and not open_legs else "The unit comes back: it still fails."
     if not still and open_legs:
         says = "The unit comes back: a leg is still lifted, or a capacitor still lies across another."
-    answer = _went(drill, drill.bench, Step(text, "sign-off", 0.0, says=says), None)
+    answer = _went(drill, rig, drill.bench, Step(text, "sign-off", 0.0, says=says), None)
     return replace(answer, drill=replace(answer.drill, ended=SIGNED_OFF))
 
 
@@ -173,14 +174,14 @@ def _read(drill: Drill, rig: Rig, text: str) -> Answer:
                        sorted(drill.bench.controls.get(wanted.channel, {}).items()))  # fmt: skip
     step = Step(text, "reading", minutes(rig.unit, wanted, before), channel=wanted.channel, turned=turned)
     if (hazard := of_reading(drill.bench, wanted, instrument)) is not None:
-        return _went(drill, drill.bench, step, hazard)
+        return _went(drill, rig, drill.bench, step, hazard)
     if wanted.quantity not in OFF and not drill.bench.power:
         raise UserError("the power is off: there is nothing to read but resistance, diode test and esr.")
     reading, says, seen = simulated(rig, drill.bench, wanted, instrument, 1 + len(drill.readings))
     compared = reading is not None and comparable(rig.unit, drill.hidden, drill.bench, reading)
     left_over = seen.left if seen is not None else 1.0
     step = replace(step, reading=reading, says=says, left=left_over, compared=compared)
-    return _went(drill, drill.bench, step, None, seen)
+    return _went(drill, rig, drill.bench, step, None, seen)
 
 
 def minutes(unit: Unit, reading: Reading, before: Reading | None) -> float:
@@ -195,9 +196,11 @@ def minutes(unit: Unit, reading: Reading, before: Reading | None) -> float:
 
 
 def comparable(unit: Unit, hidden: Hidden, bench: Bench, reading: Reading) -> bool:
-    """Tell whether a signature table holds what a reading was taken of: the unit as it came, in its own set-up."""
-    mended = len(left(hidden, bench, unit)) < len(hidden.members)  # a new part in a healthy one's place changes nothing
-    changed = mended or bench.swapped or not shows(hidden, bench, unit.setup.generator)
+    """Tell whether a signature table holds what a reading was taken of: a unit with a fault left, in its own set-up.
+
+    A new part in a healthy one's place changes nothing. With one of two faults mended, the unit is one with the other.
+    """
+    changed = not whole(hidden, bench, unit) or bench.swapped or not shows(hidden, bench, unit.setup.generator)
     if reading.quantity in OFF:
         return not (changed or bench.bridged or (bench.lifted and not reading.lifted))
     known = reading.quantity in WHOLE_UNIT or any(each.name == reading.point for each in unit.points)

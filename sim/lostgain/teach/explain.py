@@ -143,7 +143,7 @@ def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
         facts = library_stage(stage.library) if stage is not None and stage.library else None
         parts = tuple(part(each) for each in unit.parts.values() if each.stage == name)
         points = tuple(_point(table, each, facts.nodes if facts else {}) for each in unit.points if each.stage == name)
-        purpose = facts.purpose if facts else ""
+        purpose = facts.purpose if facts else stage.purpose if stage is not None else ""
         return ExplainedStage(stage, name, purpose, facts.gain if facts else "", gains.get(name), parts, points)
 
     found = [explained(stage.name, stage) for stage in unit.stages]
@@ -161,10 +161,10 @@ def _failure(table: Table, fault: Fault, told: dict[tuple[str, str], str]) -> Fa
 
 def _point(table: Table, point: TestPoint, nodes: object) -> ExplainedPoint:
     instrument = instruments(table.circuit.unit.folder)[table.circuit.unit.setup.instrument]
-    about = nodes.get(point.node.rpartition("/")[2], "") if isinstance(nodes, dict) else ""
+    known = nodes.get(point.node.rpartition("/")[2], "") if isinstance(nodes, dict) else ""
     levels = tuple(as_read(healthy_level(table, point.name, index), instrument, "level")
                    for index in range(len(table.frequencies)))  # fmt: skip
-    return ExplainedPoint(point, about, levels, as_read(healthy_dc(table, point.name), instrument, "dc"))
+    return ExplainedPoint(point, point.about or known, levels, as_read(healthy_dc(table, point.name), instrument, "dc"))
 
 
 def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:

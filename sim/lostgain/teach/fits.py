@@ -88,7 +88,8 @@ def _wrong(drill: Drill, circuit: Circuit) -> Iterator[str]:
     for reading in (*drill.start, *drill.readings):
         yield from _wrong_reading(reading, circuit)
     for step in drill.steps:
-        if not all(part in unit.parts for part in step.parts) or not isfinite(step.minutes + step.money + step.left):
+        numbers = [step.minutes, step.money, step.left, step.gone]
+        if not all(part in unit.parts for part in step.parts) or not all(isfinite(each) for each in numbers):
             yield "a step that nobody took"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+from lostgain.faults.listing import is_shared
 from lostgain.problems import UserError, Where, nearest
 from lostgain.readings import instruments
 from lostgain.readings.model import COMMON, LEVELS, OFF, UNITS, WHOLE_UNIT, Instrument, Reading
@@ -18,6 +19,9 @@ from lostgain.unit.model import Unit
 
 #: Quantities that a drill simulates.
 READ = ("level", COMMON, "dc", "ripple", "current", *OFF)
+
+#: What one would lift: a part as its board calls it, and the channel; ``all`` for one that all share.
+Lifted = tuple[str, str]
 
 _SECTION = re.compile(r"([A-Z_]+[0-9]+)[A-Z]")
 
@@ -86,7 +90,7 @@ def _alone(hidden: Hidden) -> bool:
 def _meant_otherwise(unit: Unit, text: str) -> UserError | None:
     """Return what to say of a line that is no reading: a part without a quantity, or an act misspelt; else None."""
     names = {each.called(name).upper() for each in unit.channels for name in unit.parts}
-    names |= {_package(name) for name in names}
+    names |= {package(name) for name in names}
     if (name := text.strip().upper()) in names:
         return UserError(
             f"{name} is a part: say what to read across it ({name}, resistance) or what to do (lift {name})."
@@ -164,12 +168,28 @@ def part_of(unit: Unit, text: str, channel: str) -> tuple[str, tuple[str, ...]]:
     for each in unit.channels:
         for name in unit.parts:
             here = each.called(name)
-            if wanted in (here.upper(), _package(here).upper()):
-                others = [name for name in unit.parts if _package(each.called(name)) == _package(here)]
+            if wanted in (here.upper(), package(here).upper()):
+                others = [name for name in unit.parts if package(each.called(name)) == package(here)]
                 same = here == unit.channels[0].called(name) and len(unit.channels) > 1
                 return (channel if same and not _differs(unit, name) else each.name), tuple(others)
     known = [each.called(name) for each in unit.channels for name in unit.parts]
     raise UserError(f"there is no part '{text.strip()}' in this unit. {nearest(wanted, known)}".strip())
+
+
+def as_lifted(unit: Unit, channel: str, part: str) -> Lifted:
+    """Return a part as a verdict calls what one would lift.
+
+    Parameters
+    ----------
+    unit : Unit
+    channel : str
+    part : str
+        In designators of the first channel.
+    """
+    if part not in unit.parts or is_shared(unit.parts[part], unit):  # a rail is among no parts
+        return part, "all" if len(unit.channels) > 1 else channel
+    board = next((each for each in unit.channels if each.name == channel), unit.channels[0])
+    return package(board.called(part)), channel
 
 
 def _differs(unit: Unit, name: str) -> bool:
@@ -177,6 +197,7 @@ def _differs(unit: Unit, name: str) -> bool:
     return len({each.called(name) for each in unit.channels}) > 1
 
 
-def _package(designator: str) -> str:
+def package(designator: str) -> str:
+    """Return what is unsoldered with a part: U2 for U2A."""
     found = _SECTION.fullmatch(designator)
     return found[1] if found else designator

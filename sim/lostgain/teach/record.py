@@ -39,6 +39,8 @@ class Step:
         Share of what is there that was left when the probe touched it.
     turned : str
         How the controls of that channel stood, where they are not the unit's own.
+    gone : int
+        How many of the faults had been done away with when it was over.
     """
 
     typed: str
@@ -52,6 +54,7 @@ class Step:
     compared: bool = False
     left: float = 1.0
     turned: str = ""
+    gone: int = 0
 
 
 @dataclass(frozen=True)

@@ -2,64 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from lostgain.diagnosis.belief import Belief, belief
-from lostgain.diagnosis.moves import facts as move_facts
-from lostgain.diagnosis.next_model import NextReading
-from lostgain.diagnosis.next_reading import next_reading
 from lostgain.faults import Rates, rates
-from lostgain.problems import UserError
-from lostgain.readings.model import OFF, Reading, Readings
+from lostgain.readings.model import Reading
 from lostgain.signatures import Table
-from lostgain.teach.actions import acts
-from lostgain.teach.drill import repaired, show_place, simulated
-from lostgain.teach.order import level
-from lostgain.teach.places import instrument_of
-from lostgain.teach.prove import at_start, under_condition
+from lostgain.teach.drill import repaired, show_place
+from lostgain.teach.places import as_lifted
+from lostgain.teach.policy import MOST, Best, best
 from lostgain.teach.record import SIGNED_OFF, Drill
 from lostgain.teach.rig import Rig
 from lostgain.unit import called
 from lostgain.unit.model import Unit
 
-#: Readings after which the policy gives up.
-MOST = 30
-#: What brings an intermittent fault on, by its condition.
-BRINGS = {"warm": "warm", "level": "generator", "vibration": "tap"}
-
 Progress = Callable[[int, int], None]
-
-
-@dataclass(frozen=True)
-class Best:
-    """What the policy did on the same unit.
-
-    Parameters
-    ----------
-    readings : tuple of Reading
-        In order, those on arrival left out.
-    minutes : float
-        Of the readings [min].
-    stop : str
-        Why it stopped, as in `lostgain.diagnosis.next_model.Next`; ``given up`` after too many.
-    parts : tuple of str
-        What it had come down to, most probable first.
-    changed : int
-        Parts it would have changed until all that failed were new; 0 where they are not among them.
-    repair : float
-        Minutes of switching off and changing those [min].
-    """
-
-    readings: tuple[Reading, ...]
-    minutes: float
-    stop: str
-    parts: tuple[str, ...]
-    changed: int
-    repair: float
 
 
 @dataclass(frozen=True)
@@ -113,13 +74,16 @@ def usable(drill: Drill) -> list[tuple[int, Reading]]:
     """Return the readings that a signature table can weigh, each with its step; those on arrival are step -1.
 
     What was read before, with the same instrument at the same place, is not weighed again: it tells nothing new, and
-    what little a new part in a good one's place has changed since would speak against the truth.
+    what little a new part in a good one's place has changed since would speak against the truth. With one of two
+    faults mended it is another unit, and all is new.
     """
     found = [(-1, each) for each in drill.start]
-    known = {_taken(each) for each in drill.start}
+    known = {(0, _taken(each)) for each in drill.start}
     for number, step in enumerate(drill.steps):
-        if step.reading is not None and step.compared and _taken(step.reading) not in known:
-            known.add(_taken(step.reading))
+        if step.reading is None or not step.compared:
+            continue
+        if (mine := (step.gone, _taken(step.reading))) not in known:
+            known.add(mine)
             found.append((number, step.reading))
     return found
 
@@ -128,6 +92,37 @@ def _taken(reading: Reading) -> Reading:
     """Return a reading without what it came to: equal for two of the same thing."""
     return Reading(reading.point, reading.quantity, reading.channel, frequency=reading.frequency,
                    instrument=reading.instrument, against=reading.against, lifted=reading.lifted)  # fmt: skip
+
+
+def believed(drill: Drill, number: int, rows: list[Reading], table: Table, chosen: Rates) -> Belief:
+    """Return what readings say once a step is over: with one of two faults mended, that no new part is the other.
+
+    Parameters
+    ----------
+    drill : Drill
+    number : int
+        The step; -1 for what was read on arrival.
+    rows : list of Reading
+        Those of the unit as it is then.
+    table : Table
+    chosen : Rates
+    """
+    found = belief(table, rows, drill.hidden.good, chosen)
+    if number < 0 or not 0 < drill.steps[number].gone < len(drill.hidden.faults):
+        return found
+    unit = table.circuit.unit
+    new = {as_lifted(unit, step.channel, part) for step in drill.steps[: number + 1] if step.act == "replace"
+           for part in step.parts}  # fmt: skip
+    old = np.array([each not in new for each in found.lifted])
+    weight = found.weight * old[found.decision]
+    held = weight.sum() + found.unexplained
+    return replace(found, weight=weight / held, unexplained=found.unexplained / held)
+
+
+def mended(drill: Drill, number: int) -> bool:
+    """Tell whether a step has done away with one fault and left another: what was read before is of another unit."""
+    before = drill.steps[number - 1].gone if number > 0 else 0
+    return before < drill.steps[number].gone < len(drill.hidden.faults)
 
 
 def score(drill: Drill, rig: Rig, table: Table, progress: Progress | None = None) -> Score:
@@ -144,13 +139,16 @@ def score(drill: Drill, rig: Rig, table: Table, progress: Progress | None = None
     chosen = rates("bench")
     weighed = dict(usable(drill))
     rows = list(drill.start)
-    now = entropy(belief(table, rows, drill.hidden.good, chosen))
+    now = entropy(believed(drill, -1, rows, table, chosen))
     told, left = [], []
     for number in range(len(drill.steps)):
+        if mended(drill, number):  # nothing is known of it yet; that is told by no reading
+            rows = []
+            now = entropy(believed(drill, number, rows, table, chosen))
         before = now
         if number in weighed:
             rows.append(weighed[number])
-            now = entropy(belief(table, rows, drill.hidden.good, chosen))
+            now = entropy(believed(drill, number, rows, table, chosen))
         told.append(before - now)
         left.append(now)
         if progress is not None:
@@ -183,59 +181,6 @@ def _named(drill: Drill, number: int, unit: Unit) -> str:
     return called(channel, step.parts[0])
 
 
-def best(drill: Drill, rig: Rig, table: Table, chosen: Rates) -> Best:
-    """Follow ``lostgain next`` from the readings on arrival, on the same hidden unit."""
-    hidden, unit = drill.hidden, rig.unit
-    bench = under_condition(hidden, at_start(unit, level(hidden.level)), unit)
-    taken: list[Reading] = []
-    refused: set[tuple[object, ...]] = set()
-    spent = acts()[BRINGS[hidden.condition]].minutes if hidden.condition else 0.0
-    while True:
-        step = next_reading(table, Readings((*drill.start, *taken), good=hidden.good), None, chosen, most=60)
-        wanted = _first([each for each in step.ranked if isinstance(each, NextReading)], refused, drill)
-        stop = step.stop or ("given up" if len(taken) >= MOST or wanted is None else "")
-        if stop or wanted is None:
-            return _ended(drill, taken, spent, stop, [name for name, _, _ in step.parts], unit)
-        asked = Reading(wanted.point, wanted.quantity, wanted.channel, given_as=wanted.given_as,
-                        frequency=wanted.frequency, instrument=wanted.instrument, against=wanted.against)  # fmt: skip
-        now = replace(bench, power=wanted.quantity not in OFF, discharged=wanted.quantity in OFF)
-        try:
-            found, _, _ = simulated(rig, now, asked, instrument_of(unit, asked), 1000 + len(taken))
-        except UserError:
-            found = None
-        if found is None:
-            refused.add(_place(wanted))
-            continue
-        spent += wanted.minutes if bench.power else move_facts().power_off.each
-        taken.append(found)
-
-
-def _place(reading: NextReading) -> tuple[object, ...]:
-    return (reading.point, reading.against, reading.quantity, reading.frequency, reading.channel)
-
-
-def _first(ranked: Sequence[NextReading], refused: set[tuple[object, ...]], drill: Drill) -> NextReading | None:
-    """Return the first reading that this drill's bench can give."""
-    wanted = level(drill.hidden.level)
-    for each in ranked:
-        lone = wanted.alone and each.channel not in ("", drill.hidden.channel)
-        powered = not wanted.power and each.quantity not in OFF
-        if _place(each) not in refused and not lone and not powered:
-            return each
-    return None
-
-
-def _ended(drill: Drill, taken: list[Reading], spent: float, stop: str, parts: list[str], unit: Unit) -> Best:
-    channel = next(each for each in unit.channels if each.name == drill.hidden.channel)
-    bad = [called(channel, name) for name in drill.hidden.parts]
-    ranks = [next((rank for rank, part in enumerate(parts, 1) if name.startswith(part)), 0) for name in bad]
-    changed = max(ranks) if ranks and all(ranks) else 0
-    new = changed or len(parts) + len(bad)  # where it is not among them: it has to change them all, and look further
-    switching = move_facts().power_off.enter + acts()["power"].minutes if drill.start else 0.0
-    repair = switching + new * acts()["replace"].minutes
-    return Best(tuple(taken), spent, stop, tuple(parts), changed, repair)
-
-
 def score_record(result: Score) -> Mapping[str, Any]:
     """Return a score as plain data, as it is kept in a drill's file and marked from there."""
     return {
@@ -243,6 +188,7 @@ def score_record(result: Score) -> Mapping[str, Any]:
         "readings": result.readings, "needless": list(result.needless), "share": result.share,
         "told": list(result.told), "policy": {
             "minutes": result.best.minutes, "repair": result.best.repair, "readings": len(result.best.readings),
-            "stop": result.best.stop, "parts": list(result.best.parts), "order": [
-                show_place(each) for each in result.best.readings]},
+            "solved": result.best.solved, "order": [show_place(each) for each in result.best.readings],
+            "rounds": [{"stop": each.stop, "parts": [name for name, _ in each.parts], "right": each.right}
+                       for each in result.best.rounds]},
     }  # fmt: skip

@@ -27,6 +27,19 @@ def left(hidden: Hidden, bench: Bench, unit: Unit) -> list[tuple[str, Fault]]:
     return found
 
 
+def gone(hidden: Hidden, bench: Bench, unit: Unit) -> int:
+    """Return how many of the faults have been done away with: nothing of them is left."""
+    still = {fault for _, fault in left(hidden, bench, unit)}
+    return sum(not still & set(fault.members or (fault,)) for fault in hidden.faults)
+
+
+def whole(hidden: Hidden, bench: Bench, unit: Unit) -> bool:
+    """Tell whether something that failed is left, and no half of what failed together."""
+    still = {fault for _, fault in left(hidden, bench, unit)}
+    parts = [set(fault.members or (fault,)) for fault in hidden.faults]
+    return bool(still) and all(each <= still or not each & still for each in parts)
+
+
 def shows(hidden: Hidden, bench: Bench, usual: float) -> bool:
     """Tell whether the condition holds under which a fault shows.
 
