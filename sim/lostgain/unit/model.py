@@ -38,7 +38,8 @@ class Part:
     role : str
         The role it fills in a library stage; in a netlist, the element's own name.
     does : str
-        What the part is there for, one clause from the library's facts; may be empty.
+        What the part is there for, one clause from the library's facts, or from the unit file for a netlist's; may be
+        empty.
     pins : tuple of str
         Names of its pins in netlist order.
     where : Where
@@ -89,6 +90,8 @@ class Stage:
         The node at the stage's output: for ``boundary``, a node of the unit's netlist.
     heats : tuple of str
         Of a supply stage that feeds heaters, the valves it heats; empty for all of the unit.
+    purpose : str
+        What a stage of a netlist is for, in the unit file's words; may be empty. The library's facts say it of its own.
     """
 
     name: str
@@ -104,6 +107,7 @@ class Stage:
     output: str = ""
     heats: tuple[str, ...] = ()
     where: Where = Where()
+    purpose: str = ""
 
 
 @dataclass(frozen=True)
@@ -145,6 +149,8 @@ class TestPoint:
     reach : bool
         Whether a probe can get there with the unit as it stands.
     printed : tuple of Printed
+    about : str
+        What is seen there in a healthy unit, in the unit file's words; may be empty.
     """
 
     __test__ = False  # the name is the trade's; this is no pytest class
@@ -156,6 +162,7 @@ class TestPoint:
     reach: bool = True
     printed: tuple[Printed, ...] = ()
     where: Where = Where()
+    about: str = ""
 
 
 @dataclass(frozen=True)

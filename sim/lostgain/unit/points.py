@@ -15,7 +15,7 @@ from lostgain.unit.source import Table
 
 
 def stage_points(table: Table, stage: Stage) -> list[TestPoint]:
-    """Read ``[stage.points]``: node of the stage to a name, or to a table with name, minutes, reach, printed."""
+    """Read ``[stage.points]``: node of the stage to a name, or to a table with name, minutes, reach, printed, about."""
     rows = table.table("points", "[stage.points]")
     found = []
     for node in list(rows.data):
@@ -88,7 +88,7 @@ def _stage_of(row: Table, node: str, stages: Mapping[str, Stage], draft: Draft, 
 
 
 def _point(row: Table, name: str, at_name: str | None, node: str, stage: str) -> TestPoint:
-    """Read what all test points have: name, minutes, reach, printed values."""
+    """Read what all test points have: name, minutes, reach, printed values, what is seen there."""
     if name and (fault := name_fault(name)):
         row.wrong(at_name, f"the test point's name “{name}” {fault}.")
     minutes = float(row.get("minutes", (int, float), "a number of minutes", 1.0))
@@ -96,8 +96,9 @@ def _point(row: Table, name: str, at_name: str | None, node: str, stage: str) ->
         row.wrong("minutes", f"minutes = {minutes:g} should lie between 0 and 600.")
     reach = row.flag("reach", True)
     printed = _printed(row.table("printed", "printed"))
+    about = row.text("about")
     row.finish(("node", "stage"))
-    return TestPoint(name, node, stage, minutes, reach, printed, row.where())
+    return TestPoint(name, node, stage, minutes, reach, printed, row.where(), about)
 
 
 def _printed(table: Table) -> tuple[Printed, ...]:

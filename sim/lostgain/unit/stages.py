@@ -8,6 +8,7 @@ from pathlib import Path
 from lostgain import quantities
 from lostgain.problems import UserError, nearest
 from lostgain.unit import library
+from lostgain.unit.does import say_what_parts_do
 from lostgain.unit.draft import Draft
 from lostgain.unit.model import Stage
 from lostgain.unit.names import NODE, inside, is_designator, name_fault
@@ -150,6 +151,8 @@ def _netlist(table: Table, name: str, draft: Draft, folder: Path) -> Stage:
     table.taken.add("points")
     parts = table.table("parts", "parts")
     ports = tuple(_port(port) for port in table.names("ports", 'a list of nodes: ["in", "0", "out", "VP"]'))
+    purpose = table.text("purpose")
+    table.taken.add("does")
     table.finish(_OWN_KEYS)
     file = netlist_file(table, text, folder)
     broken = Stage(name, BROKEN, where=table.where())
@@ -164,7 +167,8 @@ def _netlist(table: Table, name: str, draft: Draft, folder: Path) -> Stage:
     _check_ports(table, ports, found.ports[subckt.lower()], {rail.name for rail in draft.rails} | draft.unread_rails)
     for part in parts_of(parts, found, name, draft):
         draft.add(part)
-    return Stage(name, "netlist", netlist=file, subckt=subckt, ports=ports, where=table.where())
+    say_what_parts_do(table, name, draft, bool(found.problems))
+    return Stage(name, "netlist", netlist=file, subckt=subckt, ports=ports, where=table.where(), purpose=purpose)
 
 
 def netlist_file(table: Table, text: str, folder: Path) -> Path | None:
@@ -216,6 +220,7 @@ def _boundary(table: Table, name: str) -> Stage:
     if output and not NODE.fullmatch(output):
         table.wrong("output", f"“{output}” can't be a node of the netlist.")
         output = ""
-    table.taken.update(("parts", "points"))
+    purpose = table.text("purpose")
+    table.taken.update(("parts", "points", "does"))
     table.finish()
-    return Stage(name, "boundary", output=output, where=table.where())
+    return Stage(name, "boundary", output=output, where=table.where(), purpose=purpose)

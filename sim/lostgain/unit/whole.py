@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from lostgain.problems import nearest
+from lostgain.unit.does import say_what_parts_do
 from lostgain.unit.draft import Draft
 from lostgain.unit.model import Stage
 from lostgain.unit.netlistboard import parts_of
@@ -29,7 +30,8 @@ def read_whole(top: Table, draft: Draft, netlist: Path, folder: Path, stages: di
         output = str(top.data["unit"].get("output", "out"))
         stages = {WHOLE: Stage(WHOLE, "boundary", output=output, where=top.where("unit"))}
     parts = parts_of(top.table("parts", "[parts]"), found, "", draft)
-    owner = _owners(top, {part.designator for part in parts}, bool(found.problems))
+    rows = _rows(top)
+    owner = _owners(rows, {part.designator for part in parts}, bool(found.problems))
     only = next(iter(stages), "") if WHOLE in stages and "stage" not in top.data else ""
     homeless = []
     for part in parts:
@@ -37,6 +39,8 @@ def read_whole(top: Table, draft: Draft, netlist: Path, folder: Path, stages: di
         if not stage:
             homeless.append(part.designator)
         draft.add(replace(part, stage=stage))
+    for row in rows:
+        say_what_parts_do(row, str(row.data.get("name", "")), draft, bool(found.problems))
     nodes = {element.name: element.nodes for element in found.elements}
     order = {name: number for number, name in enumerate(stages)}
     for part in sorted(draft.parts.values(), key=lambda part: order.get(part.stage, len(order))):
@@ -50,14 +54,20 @@ def read_whole(top: Table, draft: Draft, netlist: Path, folder: Path, stages: di
     return stages
 
 
-def _owners(top: Table, known: set[str], broken: bool) -> dict[str, str]:
+def _rows(top: Table) -> list[Table]:
+    """Return each ``[[stage]]`` once more: what it says of parts can be read when the netlist has been."""
+    rows = top.data.get("stage", [])
+    return [
+        Table(top.source, ("stage", number), "[[stage]]", row)
+        for number, row in enumerate(rows if isinstance(rows, list) else [])
+        if isinstance(row, dict)
+    ]
+
+
+def _owners(rows: list[Table], known: set[str], broken: bool) -> dict[str, str]:
     """Return the stage of each part, from the ``parts`` of each ``[[stage]]``."""
     owner: dict[str, str] = {}
-    rows = top.data.get("stage", [])
-    for number, row in enumerate(rows if isinstance(rows, list) else []):
-        if not isinstance(row, dict):
-            continue
-        table = Table(top.source, ("stage", number), "[[stage]]", row)
+    for table in rows:
         for text in table.names("parts", 'a list of designators: ["R4", "C2"]'):
             designator = text.upper()
             if designator not in known and not broken:
@@ -65,7 +75,7 @@ def _owners(top: Table, known: set[str], broken: bool) -> dict[str, str]:
             elif designator in owner:
                 table.wrong("parts", f"{designator} is in “{owner[designator]}” already.")
             else:
-                owner[designator] = str(row.get("name", ""))
-        if "parts" not in row:
+                owner[designator] = str(table.data.get("name", ""))
+        if "parts" not in table.data:
             table.wrong(None, "a boundary needs its parts, for example parts = [“R4”, “C2”].")
     return owner
