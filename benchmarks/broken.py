@@ -72,7 +72,7 @@ def _one(
         if mode == "low":
             return _scaled(flat, place, severity)
         flat = _scaled(flat, place, between(rng, own["rail_left"]))
-        return _series(flat, place, "1", between(rng, own["rail_ohm"])) if mode == "missing" else flat
+        return _series(flat, place, "1", severity or 4.7e3) if mode == "missing" else flat
     if kind == "mute":
         return _across(flat, place, "1", "2", severity or 10 * shorted)
     if mode == "open" and "capacitor" in _family(kind):

@@ -36,7 +36,7 @@ def test_level_across_a_pair_is_the_difference_of_phasors() -> None:
 
 
 def test_dc_across_a_pair_is_the_difference() -> None:
-    row = row_of("VP missing")
+    row = row_of("VP missing 4.7e+03")
     table = megaphone()
     one, other = table.points.index("U1 pin 7"), table.points.index("U1 pin 1")
     feature = across("U1 pin 7", "U1 pin 1", quantity="dc", instrument="dmm-trms")
@@ -57,7 +57,7 @@ def test_rail_current_and_mains_watts() -> None:
     amperes = number(Feature(0, CURRENT))
     normal = Reading("VP", "current", "", amperes, instrument="dmm-trms", text="7 mA")
     assert ask(level("J1 tip", 0.0993), normal).healthy > 0.1
-    lost = replace(normal, value=number(Feature(0, CURRENT), row_of("VP missing")), text="0.6 mA")
+    lost = replace(normal, value=number(Feature(0, CURRENT), row_of("VP missing 4.7e+03")), text="0.6 mA")
     assert lost.value is not None
     assert lost.value < 0.8 * amperes
     dead = [level("J1 tip", 0.0993), word("U1 pin 7", "nothing")]

@@ -76,7 +76,7 @@ def test_severity_is_estimated() -> None:
 
 
 def test_a_missing_rail_is_named_once_for_all_channels() -> None:
-    verdict = ask(*taken("VP missing"), *taken("VP missing", channel="Starboard"))
+    verdict = ask(*taken("VP missing 4.7e+03"), *taken("VP missing 4.7e+03", channel="Starboard"))
     assert verdict.suspects[0].part == "VP"
     assert verdict.suspects[0].channel == "all"
 

@@ -51,7 +51,7 @@ def circuit() -> Circuit:
         ("J1 contact 47", "J1", "contact", 47),
         ("RV1 worn 10k", "RV1", "contact", 1e4),
         ("VN low -12 V", "VN", "low", 0.8),
-        ("VP missing", "VP", "missing", None),
+        ("VP missing", "VP", "missing", 4.7e3),
         ("F1 blown", "F1", "open", None),
         ("R114 drift 3x", "R14", "drift", 3),  # the other channel's name
         ("U102A dead", "U2A", "dead", None),

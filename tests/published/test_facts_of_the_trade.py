@@ -120,7 +120,7 @@ def test_every_row_is_found_again_when_another_draw_of_it_is_read() -> None:
         "U1A dead",
         "U1B stuck-high",
         "C3 lost 0.001",
-        "VP missing",
+        "VP missing 4.7e+03",
     )
     for label in labels:
         verdict = match(megaphone(), readings(*taken(label, draw=3)))

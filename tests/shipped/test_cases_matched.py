@@ -1,8 +1,7 @@
 """Whole units end to end: a table, a bench sheet, and three technicians' readings matched to the fault that was in.
 
-The tables take a minute or so each to build on two cores; they are kept with the other tests' tables. Of units whose
-whole table takes longer, a table with fewer faults serves: all of the parts that were at fault, and one of every
-twelfth other part.
+Their whole tables take one to eight minutes each to build. Tables with fewer faults serve: all of the parts
+that were at fault, and one fault of every twelfth other part.
 """
 
 from __future__ import annotations
@@ -40,8 +39,6 @@ CASES = [
     ("state-variable-filter", "part-way", 0.5),
 ]
 UNITS = sorted({unit for unit, _, _ in CASES})
-#: Units whose whole table takes several minutes.
-LARGE = ("ferry-terminal", "clubhouse-guitar-amplifier", "planetarium-loudspeaker")
 
 
 def truths(name: str) -> dict[str, Any]:
@@ -60,9 +57,8 @@ def some_faults(circuit: Circuit) -> list[Fault]:
 def table(name: str) -> Table:
     circuit = build_circuit(open_unit(name))
     with pytest.MonkeyPatch.context() as patch:
-        if name in LARGE:
-            patch.setattr(build, "listing", some_faults)
-            patch.setattr(build, "strays", lambda circuit: [])
+        patch.setattr(build, "listing", some_faults)
+        patch.setattr(build, "strays", lambda circuit: [])
         return signature_table(circuit)
 
 

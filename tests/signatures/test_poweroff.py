@@ -127,7 +127,7 @@ def test_what_a_fault_leaves_alone_is_the_healthy_units_draw_by_draw() -> None:
 
 
 def test_a_rails_faults_are_none_with_the_power_off() -> None:
-    row = 1 + [fault.label for fault in table().faults].index("VP missing")
+    row = 1 + [fault.label for fault in table().faults].index("VP missing 4.7e+03")
     assert np.array_equal(part().value[row], part().value[0], equal_nan=True)
 
 

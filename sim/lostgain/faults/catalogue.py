@@ -58,6 +58,8 @@ class Mode:
     edits : tuple of Edit
     makers_affair : bool
         True where what a device then does depends on its maker.
+    usual : float or None
+        The severity that is meant where none is typed.
     """
 
     kinds: tuple[str, ...]
@@ -69,6 +71,7 @@ class Mode:
     weights: tuple[float, ...] = ()
     edits: tuple[Edit, ...] = ()
     makers_affair: bool = False
+    usual: float | None = None
 
 
 @cache
@@ -96,6 +99,7 @@ def _mode(row: dict) -> Mode:  # type: ignore[type-arg]
         weights=tuple(float(weight) for weight in row.get("weights", ())),
         edits=tuple(_edit(edit) for edit in row["edits"]),
         makers_affair=bool(row.get("makers_affair", False)),
+        usual=row.get("usual"),
     )
 
 

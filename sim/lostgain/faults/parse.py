@@ -112,6 +112,8 @@ def _severity(text: str, mode: Mode, part: Part, whole: str) -> float | None:
         if text:
             raise _wrong(f"'{text}' is too much: {part.designator} {mode.name} has no severity.")
         return None
+    if not text and mode.usual is not None:
+        return mode.usual
     if not text:
         raise _wrong(f"'{whole}' does not say how much.", _examples(mode, part))
     value = _read(text, mode, part)
