@@ -18,6 +18,7 @@ from lostgain.diagnosis.common import Common, common_allowance
 from lostgain.diagnosis.features import RIPPLE, Feature, feature_of, scaled, slope
 from lostgain.diagnosis.shapes import PICTURES
 from lostgain.diagnosis.signs import SIGNS
+from lostgain.quantities import show
 from lostgain.readings.model import COMMON, OFF, Instrument, Reading
 from lostgain.signatures import Table
 
@@ -186,9 +187,13 @@ def _why_not(reading: Reading, table: Table) -> str:
     if reading.point not in table.points or (reading.against and reading.against not in table.points):
         return f"{_called(reading)}: the table does not know this test point; this reading was left out."
     if reading.quantity == COMMON:
-        return f"{_called(reading)}: common mode is held at {table.frequencies[0]:g} Hz; this reading was left out."
-    held = ", ".join(f"{each:g} Hz" for each in table.frequencies)
-    return f"{_called(reading)}: the table holds {held}, not {reading.frequency:g} Hz; this reading was left out."
+        return (
+            f"{_called(reading)}: common mode is held at {show(table.frequencies[0], 'Hz')}; this reading was left out."
+        )
+    held = ", ".join(show(each, "Hz") for each in table.frequencies)
+    return (
+        f"{_called(reading)}: the table holds {held}, not {show(reading.frequency, 'Hz')}; this reading was left out."
+    )
 
 
 def _numeric(reading: Reading, feature: Feature, instrument: Instrument, table: Table) -> _Row:

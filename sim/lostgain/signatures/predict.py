@@ -13,6 +13,7 @@ from lostgain.circuit.model import driven
 from lostgain.engine import Outcome, Pool, RunFailed, Session
 from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
+from lostgain.quantities import show
 from lostgain.signatures.follow import WAVE_POINTS, Steady
 from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.signatures.ripple import powered
@@ -161,7 +162,7 @@ def _state(circuit: Circuit, outcomes: Sequence[Outcome]) -> State:
         trouble.append(f"no operating point: {small.error}")
     for index, (frequency, outcome) in enumerate(zip(frequencies, in_time, strict=True)):
         if outcome.error is not None:
-            trouble.append(f"no transient at {frequency:g} Hz: {outcome.error}")
+            trouble.append(f"no transient at {show(frequency, 'Hz')}: {outcome.error}")
             continue
         found: Steady = outcome.value
         level[:, index], swing[:, index], wave[:, index] = found.level, found.swing, found.wave

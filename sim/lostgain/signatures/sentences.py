@@ -101,7 +101,7 @@ def _signal(prediction: Prediction) -> str:
     heard = prediction.healthy.level[:, 0] > 4 * NOTHING
     heard = heard & _of_signal(prediction)
     off = np.flatnonzero((np.abs(change) > CHANGED_DB) & heard)
-    where = f"at {prediction.frequencies[0]:g} Hz"
+    where = f"at {show(prediction.frequencies[0], 'Hz')}"
     if len(off) == 0:
         return f"{_WHOLE} {where}."
     first = int(off[0])
@@ -174,8 +174,8 @@ def _band(prediction: Prediction) -> list[str]:
             else (f"At {prediction.points[first]} there is", "")
         )
         told.append(
-            f"{start} {more} {name}: {abs(change[first]):.0f} dB {more} at {prediction.frequencies[index]:g} Hz "
-            f"than at {prediction.frequencies[0]:g} Hz{end}."
+            f"{start} {more} {name}: {abs(change[first]):.0f} dB {more} at {show(prediction.frequencies[index], 'Hz')} "
+            f"than at {show(prediction.frequencies[0], 'Hz')}{end}."
         )
     return told
 
