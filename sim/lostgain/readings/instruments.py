@@ -16,15 +16,16 @@ from lostgain.unit.source import Table, own_source, shown
 OWN_FILE = "instruments.toml"
 
 _ERRORS = ("scale_error", "read_error")  # fractions
-_FLOORS = ("floor_level", "floor_dc", "floor_current", "floor_watts", "floor_ohms")  # V rms, V, A, W, ohm
-_LARGEST = ("largest_level", "largest_dc", "largest_current", "largest_ohms")  # V rms, V, A, ohm
+# V rms, V, A, W, ohm, F.
+_FLOORS = ("floor_level", "floor_dc", "floor_current", "floor_watts", "floor_ohms", "floor_farads")
+_LARGEST = ("largest_level", "largest_dc", "largest_current", "largest_ohms", "largest_farads")  # V rms, V, A, ohm, F
 _LOADING = ("resistance", "capacitance")  # ohms, farads
 _OFF = ("open_volts", "wait", "test_frequency")  # V, s, Hz
-_NUMBERS = (*_ERRORS, *_FLOORS, "zero_error", *_LOADING, *_LARGEST, *_OFF)
+_NUMBERS = (*_ERRORS, "residual", *_FLOORS, "zero_error", *_LOADING, *_LARGEST, *_OFF)
 _KEYS = ("title", "responds", "shows", *_NUMBERS, "also", "quantities", "bandwidth", "earthed", "ranges", "functions")
 _RESPONDS = ("pp", "rms", "average")
 _SHOWS = ("real", "size")
-_QUANTITIES = ("level", "dc", "ripple", "current", "mains watts", *OFF)
+_QUANTITIES = ("level", "dc", "ripple", "current", "mains watts", "distortion", "capacitance", *OFF)
 #: What a new instrument has to say of each quantity it reads.
 _NEEDED = {
     "level": ("floor_level", "bandwidth", "responds", *_LOADING),
@@ -34,6 +35,8 @@ _NEEDED = {
     "resistance": ("floor_ohms", "zero_error", "largest_ohms", "open_volts", "ranges"),
     "diode test": ("floor_dc", "zero_error", "largest_dc", "open_volts", "ranges"),
     "esr": ("floor_ohms", "zero_error", "largest_ohms"),
+    "capacitance": ("floor_farads", "zero_error", "largest_farads", "test_frequency"),
+    "distortion": ("floor_level", "bandwidth", "residual", *_LOADING),
 }
 
 
@@ -99,7 +102,7 @@ def _checked(table: Table, new: bool) -> dict[str, Any]:
             least = "above zero" if key == "resistance" or key in (*_FLOORS, *_LARGEST, *_OFF) else "at least zero"
             if not (0 < value < 1e15 or (value == 0 and least == "at least zero")):
                 table.wrong(key, f"{key} = {value:g} should be {least}.")
-            elif key in _ERRORS and value > 0.5:
+            elif key in (*_ERRORS, "residual") and value > 0.5:
                 table.wrong(key, f"{key} = {value:g} is a fraction: 3 % is 0.03.", f"Write {value / 100:g}?")
     for key in ("also", "quantities"):
         if key in table.data:

@@ -32,6 +32,9 @@ STATES = ("faulty", "working")
 #: Quantities that are read with the power off, across a part or between two places.
 OFF = ("resistance", "diode test", "esr")
 
+#: All quantities that are read with the power off; signatures hold those of `OFF`.
+UNPOWERED = (*OFF, "capacitance")
+
 #: A level with both legs of a balanced input driven alike.
 COMMON = "common mode"
 #: Quantities that are levels.
@@ -40,7 +43,7 @@ LEVELS = ("level", COMMON)
 #: What each quantity is counted in.
 UNITS = {
     "level": "V", COMMON: "V", "dc": "V", "ripple": "Vpp", "current": "A", "mains watts": "W", "resistance": "ohm",
-    "diode test": "V", "esr": "ohm",
+    "diode test": "V", "esr": "ohm", "capacitance": "F",
 }  # fmt: skip
 
 #: Quantities of the whole unit: their readings belong to no channel.
@@ -144,6 +147,10 @@ class Instrument:
         Of an ESR meter [Hz].
     shows : str
         Of an ESR meter: the ``real`` part of the impedance, or its ``size``.
+    floor_farads, largest_farads : float
+        Smallest and largest capacitance that it reads [F]; `zero_error` is then in farads too.
+    residual : float
+        Of a distortion figure: what it shows of a pure sine, as a fraction.
     functions : tuple of (str, str)
         Quantities that another row reads for it, and that row: a multimeter's ohms ranges.
     """
@@ -173,20 +180,25 @@ class Instrument:
     wait: float = 5.0
     test_frequency: float = 100e3
     shows: str = "real"
+    floor_farads: float = 1e-12
+    largest_farads: float = inf
+    residual: float = 0.0
     functions: tuple[tuple[str, str], ...] = ()
 
     def floor(self, quantity: str) -> float:
-        """Return the smallest it tells from nothing [V rms], [V], [Vpp], [A], [W], [ohm]; 0 for any other quantity."""
+        """Return the smallest it tells from nothing [V rms], [V], [Vpp], [A], [W], [ohm], [F]; else 0."""
         floors = {**dict.fromkeys(LEVELS, self.floor_level), "dc": self.floor_dc, "current": self.floor_current}
         floors["ripple"] = PP_PER_RMS * self.floor_level
-        off = {"diode test": self.floor_dc, "resistance": self.floor_ohms, "esr": self.floor_ohms}
+        off = {"diode test": self.floor_dc, "resistance": self.floor_ohms, "esr": self.floor_ohms,
+               "capacitance": self.floor_farads}  # fmt: skip
         return {**floors, "mains watts": self.floor_watts, **off}.get(quantity, 0.0)
 
     def largest(self, quantity: str) -> float:
-        """Return the largest it reads [V rms], [V], [A] or [ohm]; infinite where that is not known."""
+        """Return the largest it reads [V rms], [V], [A], [ohm] or [F]; infinite where that is not known."""
         ends = {**dict.fromkeys(LEVELS, self.largest_level), "dc": self.largest_dc, "current": self.largest_current}
         ends["ripple"] = PP_PER_RMS * self.largest_level
-        off = {"diode test": self.largest_dc, "resistance": self.largest_ohms, "esr": self.largest_ohms}
+        off = {"diode test": self.largest_dc, "resistance": self.largest_ohms, "esr": self.largest_ohms,
+               "capacitance": self.largest_farads}  # fmt: skip
         return {**ends, **off}.get(quantity, inf)
 
 

@@ -140,6 +140,8 @@ class _Reader:
         value: Value | None = None
         try:
             value = self._value(line, cell("quantity", ""), cell("value", ""), by)
+            if value is None and (head := quantity(cell("quantity", ""))) and not quantities()[head].compared:
+                return  # left out, wherever it was read
             at = self.cells.place(*where, value.quantity if value else "", self.channel)
             instrument = self.cells.reading_with(by, self.instrument, value.quantity if value else "")
         except ValueError as error:

@@ -24,7 +24,8 @@ READINGS = """\
   U2 pin 7, 40 Hz       … at another; after commas may follow dc, ripple, a
                         channel or an instrument
   R14, resistance       with the power off: across a part; C12, esr;
-                        Q3 base to Q3 emitter, diode test
+                        Q3 base to Q3 emitter, diode test; with a leg of it
+                        lifted also C12, capacitance
   VP, current           what a rail delivers"""
 OWN = (("order", "the work order again"), ("points", "the test points"), ("parts", "the parts"),
        ("list", "what was done so far"), ("help", "this"), ("end", "pause here; --resume goes on"))  # fmt: skip

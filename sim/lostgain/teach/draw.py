@@ -33,6 +33,9 @@ COMES = {
     "level": (),
 }
 
+#: Instruments that came later: drawn apart, so that a seed hides what it hid before.
+ADDED = ("capacitance-meter", "distortion-meter")
+
 Progress = Callable[[int, int], None]
 
 
@@ -137,7 +140,10 @@ def _unit(unit: Unit, circuit: Circuit, wanted: Level, seed: int, rng: np.random
         built[name] = Built({**each.values, **same}, {**each.parameters, **models}, {**each.losses, **losses})
     channel = names[int(rng.integers(len(names)))]
     others = [name for name in names if name != channel]
-    meters = {name: (_normal(rng), _normal(rng)) for name in sorted(instruments(unit.folder))}
+    kinds = instruments(unit.folder)
+    own = np.random.default_rng([seed, wanted.number, len(ADDED)])
+    meters = {name: (_normal(own if name in ADDED else rng), _normal(own if name in ADDED else rng))
+              for name in sorted(kinds)}  # fmt: skip
     return Hidden(
         unit=unit.name, made_of=made_of(circuit), level=wanted.number, seed=seed,
         channel=channel, good="" if wanted.alone or not others else others[0], faults=(), condition="", built=built,

@@ -12,7 +12,8 @@ from lostgain.diagnosis.moves import facts as move_facts
 from lostgain.engine import Pool
 from lostgain.problems import UserError
 from lostgain.quantities import show
-from lostgain.readings.model import COMMON, LEVELS, OFF, WHOLE_UNIT, Instrument, Reading
+from lostgain.readings.model import COMMON, LEVELS, OFF, UNPOWERED, WHOLE_UNIT, Instrument, Reading
+from lostgain.readings.words import quantities
 from lostgain.signatures.poweroff_places import across, alone, named
 from lostgain.teach.actions import acts, taken_apart
 from lostgain.teach.commands import DOES
@@ -175,8 +176,8 @@ def _read(drill: Drill, rig: Rig, text: str) -> Answer:
     step = Step(text, "reading", minutes(rig.unit, wanted, before), channel=wanted.channel, turned=turned)
     if (hazard := of_reading(drill.bench, wanted, instrument)) is not None:
         return _went(drill, rig, drill.bench, step, hazard)
-    if wanted.quantity not in OFF and not drill.bench.power:
-        raise UserError("the power is off: there is nothing to read but resistance, diode test and esr.")
+    if wanted.quantity not in UNPOWERED and not drill.bench.power:
+        raise UserError("the power is off: there is nothing to read but resistance, diode test, esr and capacitance.")
     reading, says, seen = simulated(rig, drill.bench, wanted, instrument, 1 + len(drill.readings))
     compared = reading is not None and comparable(rig.unit, drill.hidden, drill.bench, reading)
     left_over = seen.left if seen is not None else 1.0
@@ -187,7 +188,7 @@ def _read(drill: Drill, rig: Rig, text: str) -> Answer:
 def minutes(unit: Unit, reading: Reading, before: Reading | None) -> float:
     """Return what a reading takes from where the probe is [min]; the time of switching is that of the switching."""
     times = move_facts()
-    if reading.quantity in OFF:
+    if reading.quantity in UNPOWERED:
         return times.power_off.each
     own = next((each.minutes for each in unit.points if each.name == reading.point), 1.0)
     if before is not None and (before.point, before.channel) == (reading.point, reading.channel):
@@ -200,6 +201,8 @@ def comparable(unit: Unit, hidden: Hidden, bench: Bench, reading: Reading) -> bo
 
     A new part in a healthy one's place changes nothing. With one of two faults mended, the unit is one with the other.
     """
+    if not quantities()[reading.quantity].compared:
+        return False
     changed = not whole(hidden, bench, unit) or bench.swapped or not shows(hidden, bench, unit.setup.generator)
     if reading.quantity in OFF:
         return not (changed or bench.bridged or (bench.lifted and not reading.lifted))
@@ -221,6 +224,8 @@ def simulated(
         value = rig.current(bench, wanted.point)
     elif quantity in OFF:
         value = _off(rig, bench, channel, wanted, instrument)
+    elif quantity == "capacitance":
+        value = rig.farads(bench, channel, wanted.point, instrument)
     elif quantity == "ripple":
         value = rig.ripple(bench, channel, wanted.point)
         if not np.isfinite(value):
@@ -234,7 +239,7 @@ def simulated(
             return None, f"It moves about, and no value can be read ({found}).", None
         seen = found
         value = level_shown(seen, instrument, wanted.frequency) if wanted.frequency is not None else seen.dc
-    if not np.isfinite(value):
+    if np.isnan(value):
         return None, "It moves about, and no value can be read.", None
     reading = reading_of(hidden, wanted, value, instrument, number)
     return reading, "", on_screen(seen, reading, value) if seen is not None else None

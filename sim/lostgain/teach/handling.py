@@ -10,11 +10,9 @@ from lostgain.teach.actions import price
 from lostgain.teach.done import Done
 from lostgain.teach.hazards import hazard, of_handling
 from lostgain.teach.hidden import Bench
-from lostgain.teach.places import part_of
+from lostgain.teach.places import CAPACITORS, part_of
 from lostgain.teach.rig import Rig
 from lostgain.teach.standing import other_channel
-
-CAPACITORS = ("electrolytic", "film", "ceramic", "tantalum")
 
 
 def lift(rig: Rig, bench: Bench, rest: str) -> Done:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from lostgain.quantities import show
-from lostgain.readings.model import OFF, Instrument, Reading
+from lostgain.readings.model import UNPOWERED, Instrument, Reading
 from lostgain.teach.hidden import Bench
 from lostgain.unit.branches import on_output, output_stages
 from lostgain.unit.load import Load
@@ -56,7 +56,7 @@ def names() -> tuple[str, ...]:
 
 def of_reading(bench: Bench, reading: Reading, instrument: Instrument) -> Hazard | None:
     """Return what is unsafe about a reading; None for a safe one."""
-    if reading.quantity in OFF:
+    if reading.quantity in UNPOWERED:
         return None if safe_inside(bench) else hazard("live-ohms")
     if instrument.earthed and reading.against and bench.power:
         return hazard("earthed-clip")

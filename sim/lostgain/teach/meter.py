@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from lostgain.quantities import PP_PER_RMS, show, show_level
-from lostgain.readings.model import LEVELS, OFF, UNITS, Instrument, Reading
+from lostgain.readings.model import LEVELS, UNITS, UNPOWERED, Instrument, Reading
 from lostgain.teach.hidden import Hidden
 from lostgain.teach.looking import Seen
 
@@ -59,7 +59,7 @@ def reading_of(hidden: Hidden, wanted: Reading, value: float, instrument: Instru
     own = _normal(hidden.seed, instrument.name, wanted.channel, wanted.point, wanted.against, quantity,
                   wanted.frequency)  # fmt: skip
     shown = value * (1 + instrument.scale_error * scale) * (1 + instrument.read_error * own)
-    if quantity in ("dc", *OFF):
+    if quantity in ("dc", *UNPOWERED):
         shown += instrument.zero_error * zero
     floor, largest = instrument.floor(quantity), instrument.largest(quantity)
     shown += LAST_DIGIT * floor * _normal(hidden.seed, "digit", number)
@@ -67,11 +67,12 @@ def reading_of(hidden: Hidden, wanted: Reading, value: float, instrument: Instru
     given_as = form if quantity in LEVELS else "rms"
     # No meter shows digits of DC far below what it tells from nothing.
     shown = round(shown / (floor / 10)) * (floor / 10) if quantity == "dc" else max(shown, 0.0)
+    shown = min(shown, 10 * largest)  # a short has no end
     shown = float(f"{shown:.{FIGURES[form] - 1}e}")
     found = replace(wanted, value=shown, given_as=given_as, instrument=instrument.name)
     if abs(shown) > largest:
         found = replace(found, value=float(np.sign(shown) * largest), above=True)
-    elif quantity in (*LEVELS, "ripple", "current") and shown < floor:
+    elif quantity in (*LEVELS, "ripple", "current", "capacitance") and shown < floor:
         found = replace(found, value=None, word="nothing") if quantity in LEVELS else replace(
             found, value=floor, below=True)  # fmt: skip
     return replace(found, text=shown_text(found))

@@ -13,15 +13,19 @@ from lostgain.readings.typed import implied_channel, place_cells, typed
 from lostgain.readings.words import quantities
 from lostgain.readings.words import quantity as quantity_of
 from lostgain.teach.actions import acts
+from lostgain.teach.hazards import safe_inside
 from lostgain.teach.hidden import Bench, Hidden
 from lostgain.unit import called
 from lostgain.unit.model import Unit
 
 #: Quantities that a drill simulates.
-READ = ("level", COMMON, "dc", "ripple", "current", *OFF)
+READ = ("level", COMMON, "dc", "ripple", "current", *OFF, "capacitance")
 
 #: What one would lift: a part as its board calls it, and the channel; ``all`` for one that all share.
 Lifted = tuple[str, str]
+
+#: Kinds of part that are capacitors.
+CAPACITORS = ("electrolytic", "film", "ceramic", "tantalum")
 
 _SECTION = re.compile(r"([A-Z_]+[0-9]+)[A-Z]")
 
@@ -44,22 +48,24 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     UserError
         If it is no reading that the bench can give.
     """
-    if rail := _of_rail(unit, bench, text):
-        return rail
+    if found := _of_rail(unit, bench, text) or _of_capacitor(unit, hidden, bench, text):
+        return found
     try:
         cells = place_cells(unit, text)
     except UserError as error:
         raise _meant_otherwise(unit, text) or error from error
-    quantity = quantity_of(cells.get("quantity", "")) or ("level" if not cells.get("quantity") else "")
-    if quantity not in READ:
-        raise UserError(f"a drill simulates no {quantity or cells['quantity']}; it reads {', '.join(READ)}.")
+    asked = quantity_of(cells.get("quantity", "")) or ("level" if not cells.get("quantity") else "")
+    quantity = "level" if asked == "distortion" else asked  # of the same signal
+    if asked not in READ:
+        raise UserError(f"a drill simulates no {asked or cells['quantity']}; it reads {', '.join(READ)}.")
     if quantity in LEVELS and "frequency" not in cells:
         cells["frequency"] = f"{bench.frequency!r} Hz"
     if len(unit.channels) > 1 and "channel" not in cells and quantity not in WHOLE_UNIT:
         cells["channel"] = _meant(unit, hidden, cells, last)
     named = "instrument" in cells
     unit_of = UNITS[quantity] if quantity not in LEVELS else "V rms"
-    found = typed(unit, {"quantity": quantity, **cells, "value": f"1 {unit_of}"}).rows[0]
+    found = typed(unit, {**cells, "quantity": quantity, "value": f"1 {unit_of}"}).rows[0]
+    found = replace(found, quantity=asked)
     chosen = found.instrument if named else _chosen(unit, bench, found)
     found = replace(found, instrument=chosen, value=None, text="", where=Where())
     if found.channel not in ("", hidden.channel) and _alone(hidden):
@@ -108,6 +114,23 @@ def _of_rail(unit: Unit, bench: Bench, text: str) -> Reading | None:
     if not rail or quantity not in ("dc", "current"):
         return None
     found = Reading(rail, quantity, "")
+    return replace(found, instrument=_chosen(unit, bench, found))
+
+
+def _of_capacitor(unit: Unit, hidden: Hidden, bench: Bench, text: str) -> Reading | None:
+    """Return a reading of a capacitor's capacitance, ``C3, capacitance``; None where a text asks for none."""
+    name, _, rest = text.rpartition(",")
+    if quantity_of(rest.strip()) != "capacitance":
+        return None
+    channel, parts = part_of(unit, name, hidden.channel)
+    if unit.parts[parts[0]].kind not in CAPACITORS:
+        raise UserError(f"{name.strip()} is no capacitor.")
+    if channel != hidden.channel and _alone(hidden):
+        raise UserError(f"only {hidden.channel} is on the bench.")
+    if safe_inside(bench) and (channel, parts[0]) not in bench.lifted:
+        raise UserError(f"in circuit a capacitance meter reads what lies across {name.strip()} too: "
+                        f"lift {name.strip()} first.")  # fmt: skip
+    found = Reading(parts[0], "capacitance", channel, lifted=True)
     return replace(found, instrument=_chosen(unit, bench, found))
 
 

@@ -17,7 +17,8 @@ from lostgain.faults import Fault, put_in
 from lostgain.readings.model import Instrument
 from lostgain.signatures.poweroff import meter_of
 from lostgain.signatures.poweroff_facts import facts as off_facts
-from lostgain.signatures.poweroff_places import Place
+from lostgain.signatures.poweroff_meter import Meter
+from lostgain.signatures.poweroff_places import Place, alone
 from lostgain.signatures.poweroff_row import OffTask, run_off_row
 from lostgain.teach.hidden import Bench, Hidden, own_numbers
 from lostgain.teach.looking import Look, Seen, Supply, rail_current, supplied, tried
@@ -158,6 +159,24 @@ class Rig:
 
     def off(self, bench: Bench, channel: str, place: Place, instrument: Instrument, quantity: str) -> float:
         """Return what a meter shows with the power off [ohm], of a diode test [V]; NaN where that is not known."""
+        return self._metered(bench, channel, place, meter_of(instrument, quantity))
+
+    def farads(self, bench: Bench, channel: str, part: str, instrument: Instrument) -> float:
+        """Return the capacitance of a lifted part in series with its resistance [F]; infinite for a short.
+
+        Notes
+        -----
+        A capacitance meter with a sine takes the reactance X of what is between its leads for that of a capacitor:
+        C = 1 / (2 pi f X). The leakage of a bad one makes it read more than it has, its series resistance does not.
+        """
+        place = alone(self.circuit(bench, channel), part)[0]
+        own = meter_of(instrument, "esr")  # an impedance at one frequency
+        size, real = (self._metered(bench, channel, place, replace(own, shows=each)) for each in ("size", "real"))
+        reactance = float(np.sqrt(max(size**2 - real**2, 0.0))) if np.isfinite([size, real]).all() else float("nan")
+        return 1 / (2 * np.pi * instrument.test_frequency * reactance) if reactance else float("inf")
+
+    def _metered(self, bench: Bench, channel: str, place: Place, meter: Meter) -> float:
+        """Return what a meter shows with the power off; NaN where that is not known."""
         circuit = self.healthy(bench, channel)
         faults = standing(self.hidden, bench, self.unit, channel)
         together = replace(faults[0], members=faults) if faults else None
@@ -169,8 +188,8 @@ class Rig:
             if where == channel and not place.lifted:
                 flat = _bridged(flat, circuit, part)
         task = OffTask(
-            replace(circuit, flat=flat), off_facts(self.unit), meter_of(instrument, quantity), (place,), together, None,
-            [], np.zeros((1, 0)), (self._losses(bench, channel),),
+            replace(circuit, flat=flat), off_facts(self.unit), meter, (place,), together, None, [], np.zeros((1, 0)),
+            (self._losses(bench, channel),),
         )  # fmt: skip
         outcome = self.pool.map(run_off_row, [task])[0]
         if outcome.error is not None:

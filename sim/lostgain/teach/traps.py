@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from lostgain.circuit import Circuit
-from lostgain.readings.model import OFF, Reading
+from lostgain.readings.model import UNPOWERED, Reading
 from lostgain.teach.record import Drill, Step
 from lostgain.teach.score import needless
 from lostgain.unit import called
@@ -97,7 +97,7 @@ def _in_stage(unit: Unit, stages: set[str], reading: Reading) -> bool:
     if point is not None:
         return point.stage in stages
     part = unit.parts.get(reading.point.split()[0])
-    return part is not None and part.stage in stages and reading.quantity in OFF
+    return part is not None and part.stage in stages and reading.quantity in UNPOWERED
 
 
 def _compared(drill: Drill) -> Iterator[Trap]:
@@ -115,7 +115,7 @@ def _compared(drill: Drill) -> Iterator[Trap]:
 
 def _same_place(one: Reading, other: Reading) -> bool:
     alike = (one.point, one.quantity, one.frequency) == (other.point, other.quantity, other.frequency)
-    return alike and one.channel != other.channel and one.quantity not in OFF
+    return alike and one.channel != other.channel and one.quantity not in UNPOWERED
 
 
 def _loaded(drill: Drill) -> Iterator[Trap]:
