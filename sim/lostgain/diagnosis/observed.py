@@ -186,14 +186,11 @@ def _why_not(reading: Reading, table: Table) -> str:
         return f"{_called(reading)}: the table knows no such rail; this reading was left out."
     if reading.point not in table.points or (reading.against and reading.against not in table.points):
         return f"{_called(reading)}: the table does not know this test point; this reading was left out."
+    held = [show(each, "Hz") for each in table.frequencies]
     if reading.quantity == COMMON:
-        return (
-            f"{_called(reading)}: common mode is held at {show(table.frequencies[0], 'Hz')}; this reading was left out."
-        )
-    held = ", ".join(show(each, "Hz") for each in table.frequencies)
-    return (
-        f"{_called(reading)}: the table holds {held}, not {show(reading.frequency, 'Hz')}; this reading was left out."
-    )
+        return f"{_called(reading)}: common mode is held at {held[0]}; this reading was left out."
+    other = show(reading.frequency or 0.0, "Hz")
+    return f"{_called(reading)}: the table holds {', '.join(held)}, not {other}; this reading was left out."
 
 
 def _numeric(reading: Reading, feature: Feature, instrument: Instrument, table: Table) -> _Row:
