@@ -21,8 +21,8 @@ from lostgain.unit.summary import value_shown
 
 READINGS = """\
   U2 pin 7              level there, at the generator's frequency
-  U2 pin 7, 40 Hz       … at another; after commas may follow dc, ripple, a
-                        channel or an instrument
+  U2 pin 7, 40 Hz       … at another; after commas may follow dc, ripple,
+                        distortion, a channel or an instrument
   R14, resistance       with the power off: across a part; C12, esr;
                         Q3 base to Q3 emitter, diode test; with a leg of it
                         lifted also C12, capacitance
@@ -96,6 +96,7 @@ def answer_text(drill: Drill, step: Step, unit: Unit) -> str:
     said = step.says
     if step.reading is not None:
         said = f"{asked_text(step.reading, unit)} ({step.reading.instrument}): {step.reading.text}"
+        said += f". {step.says}" if step.says else ""
     return "\n".join(wrapped(f"{said}  [{drill.minutes:g} min]", "  "))
 
 

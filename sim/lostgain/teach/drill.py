@@ -17,6 +17,7 @@ from lostgain.readings.words import quantities
 from lostgain.signatures.poweroff_places import across, alone, named
 from lostgain.teach.actions import acts, taken_apart
 from lostgain.teach.commands import DOES
+from lostgain.teach.distortion import distortion_shown
 from lostgain.teach.draw import Progress, draw
 from lostgain.teach.hazards import Hazard, of_reading
 from lostgain.teach.hidden import Bench, Hidden
@@ -238,6 +239,11 @@ def simulated(
         if not isinstance(found, Seen):
             return None, f"It moves about, and no value can be read ({found}).", None
         seen = found
+        if quantity == "distortion" and wanted.frequency is not None:
+            value, says = distortion_shown(seen, instrument, wanted.frequency)
+            if np.isnan(value):
+                return None, says, seen
+            return reading_of(hidden, wanted, value, instrument, number), says, seen
         value = level_shown(seen, instrument, wanted.frequency) if wanted.frequency is not None else seen.dc
     if np.isnan(value):
         return None, "It moves about, and no value can be read.", None

@@ -9,6 +9,7 @@ import numpy as np
 
 from lostgain.quantities import PP_PER_RMS, show, show_level
 from lostgain.readings.model import LEVELS, UNITS, UNPOWERED, Instrument, Reading
+from lostgain.teach.distortion import percent
 from lostgain.teach.hidden import Hidden
 from lostgain.teach.looking import Seen
 
@@ -100,6 +101,8 @@ def shown_text(reading: Reading) -> str:
     sign = "< " if reading.below else "> " if reading.above else ""
     if reading.quantity in LEVELS:
         return sign + show_level(value, reading.given_as)
+    if reading.quantity == "distortion":
+        return percent(value)
     if reading.quantity == "dc" and abs(value) < 1e-4:
         return "0 V"
     return sign + show(value, UNITS[reading.quantity], 4 if reading.quantity == "dc" else 3)

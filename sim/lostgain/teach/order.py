@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 
 from lostgain.problems import UserError
+from lostgain.teach.distortion import thd
 from lostgain.teach.hidden import Hidden
 from lostgain.teach.looking import Seen
 from lostgain.unit.model import Unit
@@ -135,7 +136,4 @@ def _decibels(one: float, other: float) -> float:
 
 def _roughness(seen: Seen) -> float:
     """Return the harmonics' share of a wave."""
-    spectrum = np.abs(np.fft.rfft(seen.wave)) ** 2
-    if len(spectrum) < 3 or seen.rms < 1e-3:
-        return 0.0
-    return float(np.sqrt(spectrum[2:].sum() / max(float(spectrum[1]), 1e-30)))
+    return thd(seen.wave) if seen.rms >= 1e-3 else 0.0

@@ -8,6 +8,8 @@ from dataclasses import replace
 from lostgain.faults.listing import is_shared
 from lostgain.problems import UserError, Where, nearest
 from lostgain.readings import instruments
+from lostgain.readings.instruments import called as instruments_called
+from lostgain.readings.instruments import spoken
 from lostgain.readings.model import COMMON, LEVELS, OFF, UNITS, WHOLE_UNIT, Instrument, Reading
 from lostgain.readings.typed import implied_channel, place_cells, typed
 from lostgain.readings.words import quantities
@@ -19,7 +21,7 @@ from lostgain.unit import called
 from lostgain.unit.model import Unit
 
 #: Quantities that a drill simulates.
-READ = ("level", COMMON, "dc", "ripple", "current", *OFF, "capacitance")
+READ = ("level", COMMON, "dc", "ripple", "current", "distortion", *OFF, "capacitance")
 
 #: What one would lift: a part as its board calls it, and the channel; ``all`` for one that all share.
 Lifted = tuple[str, str]
@@ -63,9 +65,10 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     if len(unit.channels) > 1 and "channel" not in cells and quantity not in WHOLE_UNIT:
         cells["channel"] = _meant(unit, hidden, cells, last)
     named = "instrument" in cells
+    by = instruments_called(unit.folder)[spoken(cells.pop("instrument"))] if named and asked == "distortion" else ""
     unit_of = UNITS[quantity] if quantity not in LEVELS else "V rms"
     found = typed(unit, {**cells, "quantity": quantity, "value": f"1 {unit_of}"}).rows[0]
-    found = replace(found, quantity=asked)
+    found = replace(found, quantity=asked, instrument=by or found.instrument)
     chosen = found.instrument if named else _chosen(unit, bench, found)
     found = replace(found, instrument=chosen, value=None, text="", where=Where())
     if found.channel not in ("", hidden.channel) and _alone(hidden):
@@ -145,9 +148,10 @@ def _chosen(unit: Unit, bench: Bench, reading: Reading) -> str:
     wanted += [quantities()[quantity].instrument or usual, usual, unit.setup.instrument]
     for name in wanted:
         function = dict(known[name].functions).get(quantity, name) if name in known else ""
-        if function in known and quantity in known[function].quantities:
+        clip = bool(reading.against) and function in known and known[function].earthed and name != bench.instrument
+        if function in known and quantity in known[function].quantities and not clip:
             return function
-    raise UserError(f"no instrument here reads {quantity}.")
+    raise UserError(f"no instrument here reads {quantity}{' across two points' if reading.against else ''}.")
 
 
 def instrument_of(unit: Unit, reading: Reading) -> Instrument:
