@@ -22,65 +22,14 @@ from lostgain.signatures.rows import RowTask, run_row
 from lostgain.unit import open_unit
 from tests.published.conftest import pool  # noqa: F401
 from tests.published.mains import look
+from tests.published.mains_texts import bridge, head, smoothing, triode
 from tests.published.test_supplies import seen
 
-HIGH_TENSION = """
-[unit]
-title = "A valve unit"
-mains = true
-[mains]
-volts = "230 V"
-frequency = "50 Hz"
-[setup]
-generator = "10 mV rms"
-source = "100k"
-load = "LOAD"
-[[supply]]
-name = "Rectifier"
-use = "supply-bridge"
-F = "F1 1A"
-T = "T1 230:TURNS transformer_mains"
-D1 = "D1 diode-rectifier-ht"
-D2 = "D2 diode-rectifier-ht"
-D3 = "D3 diode-rectifier-ht"
-D4 = "D4 diode-rectifier-ht"
-C = "C1 100u 450V"
-RB = "R1 100k"
-rails = { out = "HT" }
-[supply.points]
-out = "C1 plus"
-"""
-TRIODES = """
-[[supply]]
-name = "Smoothing"
-use = "supply-filter"
-R = "R2 22k"
-C = "C2 47u 450V"
-rails = { in = "HT", out = "HT2" }
-[supply.points]
-out = "C2 plus"
-[[stage]]
-name = "First triode"
-use = "triode-stage"
-RG = "R3 1M"
-V = "V1A triode-12ax7"
-RA = "R4 100k"
-RK = "R5 1k5"
-rails = { vp = "HT2" }
-[stage.points]
-out = "V1 pin 1"
-[[stage]]
-name = "Second triode"
-use = "triode-stage"
-CIN = "C3 22n"
-RG = "R6 1M"
-V = "V2A triode-12ax7"
-RA = "R7 100k"
-RK = "R8 1k5"
-rails = { vp = "HT2" }
-[stage.points]
-out = "V2 pin 1"
-"""
+TRIODES = (
+    smoothing("22k", "47u 450V")
+    + triode("First triode", "V1", "R3", "R4", "R5")
+    + triode("Second triode", "V2", "R6", "R7", "R8", "C3")
+)
 ON_AC = """
 [rails]
 HT = "+280 V"
@@ -189,13 +138,22 @@ k1 = "V2 pin 8"
 k2 = "V3 pin 8"
 a1 = "R50, hot end"
 """
+HEAD, BEHIND_SPEAKER = (head("A valve unit", load, "100k") for load in ("1M", "8R"))
+#: High tension and heaters from two windings of one transformer, behind one fuse.
+SHARED = (
+    head("A valve unit", "1M", "100k", "F1 1A")
+    + bridge("T1A 230:210", "100u 450V", "100k")
+    + ON_AC.replace('F = "F2 1A"\n', "").replace('"T2 ', '"T1B ')
+    + TRIODES
+)
 UNITS = {
-    "on AC": HIGH_TENSION.replace("TURNS", "210").replace("LOAD", "1M") + ON_AC + TRIODES,
-    "on DC": HIGH_TENSION.replace("TURNS", "210").replace("LOAD", "1M") + ON_DC + TRIODES,
-    "bias alone": HIGH_TENSION[: HIGH_TENSION.index("[[supply]]")].replace("LOAD", "1M")
+    "on AC": HEAD + bridge("T1 230:210", "100u 450V", "100k", "F1 1A") + ON_AC + TRIODES,
+    "on DC": HEAD + bridge("T1 230:210", "100u 450V", "100k", "F1 1A") + ON_DC + TRIODES,
+    "shared": SHARED,
+    "bias alone": HEAD
     + BIAS[: BIAS.index("[[stage]]")].replace('HT = "+380 V"\n', "")
     + '[[stage]]\nname = "Contact"\nuse = "contact"\nK = "J9"\n',
-    "fixed bias": HIGH_TENSION.replace("TURNS", "290").replace("LOAD", "8R") + BIAS,
+    "fixed bias": BEHIND_SPEAKER + bridge("T1 230:290", "100u 450V", "100k", "F1 1A") + BIAS,
 }
 
 
@@ -237,6 +195,36 @@ def test_without_heaters_the_valves_draw_nothing_and_the_high_tension_rises(
     for anode in ("V1 pin 1", "V2 pin 1"):
         assert well[anode][0] < 0.75 * well["C2 plus"][0]
         assert cold[anode][0] == pytest.approx(cold["C2 plus"][0], rel=0.12)  # the load takes what is missing
+
+
+def test_one_fuse_takes_high_tension_and_heaters_of_one_transformer(pool: Pool, circuits: dict[str, Circuit]) -> None:  # noqa: F811
+    """Common practice, no source: the fuse is in the primary's way, so that all of it is gone; a winding is not."""
+    shared, apart = circuits["shared"], circuits["on AC"]
+    well, before = seen(pool, shared), seen(pool, apart)
+    assert {name: each[0] for name, each in well.items()} == pytest.approx(
+        {name: each[0] for name, each in before.items()}, rel=1e-3, abs=0.05
+    )
+    assert well["V1 pin 4"][1] == pytest.approx(before["V1 pin 4"][1], rel=1e-3)
+    gone, no_tension, cold = (
+        seen(pool, shared, fault) for fault in ("F1 open", "T1A secondary-open", "T1B secondary-open")
+    )
+    assert abs(gone["C1 plus"][0]) < 5
+    assert gone["V1 pin 4"][1] < 0.1
+    assert abs(no_tension["C1 plus"][0]) < 5
+    assert no_tension["V1 pin 4"][1] == pytest.approx(well["V1 pin 4"][1], rel=0.05)
+    assert cold["C2 plus"][0] > well["C2 plus"][0]
+    assert cold["V1 pin 4"][1] < 0.1
+
+
+@pytest.mark.parametrize("fault", ["F1 open", "T1 secondary-open"])
+def test_a_lost_high_tension_is_gone_however_slowly_its_bleeder_empties_it(
+    pool: Pool,  # noqa: F811
+    circuits: dict[str, Circuit],
+    fault: str,
+) -> None:
+    """R C = 10 s of bleeder and reservoir, against 0.6 s that are followed."""
+    lost = seen(pool, circuits["on AC"], fault)
+    assert max(abs(lost[name][0]) for name in ("C1 plus", "C2 plus", "V1 pin 1")) < 1
 
 
 def test_a_poor_contact_makes_the_valves_weak_and_not_dead(pool: Pool, circuits: dict[str, Circuit]) -> None:  # noqa: F811
@@ -297,7 +285,12 @@ def test_one_leaky_coupling_capacitor_upsets_one_valve_only(pool: Pool, circuits
 
 @pytest.mark.parametrize(
     ("unit", "stage"),
-    [("on AC", "Heaters"), ("on DC", "Heaters"), ("bias alone", "Bias rectifier"), ("bias alone", "Bias")],
+    [
+        ("on AC", "Heaters"),
+        ("on DC", "Heaters"),
+        ("bias alone", "Bias rectifier"),
+        ("bias alone", "Bias"),
+    ],
 )
 def test_every_failure_of_such_a_supply_can_be_followed(
     pool: Pool,  # noqa: F811

@@ -24,6 +24,7 @@ from lostgain.unit import open_unit
 from tests.circuits.solve import run, stage
 from tests.published.conftest import pool  # noqa: F401
 from tests.published.mains import look
+from tests.published.mains_texts import SUPPLIED
 
 BRIDGE: dict[str, float | str] = {"F": 0.02, "T": "transformer_mains turns=1", "C": 360e-6}
 BRIDGE |= {f"D{number}": "diode-rectifier-ht" for number in (1, 2, 3, 4)}
@@ -62,58 +63,10 @@ def test_full_wave_ripple_stays_below_its_bound(load: float, capacitance: float)
     assert 0.6 * bound < ripple < bound
 
 
-UNIT = """
-[unit]
-title = "A supply"
-mains = true
-[mains]
-volts = "230 V"
-frequency = "50 Hz"
-[rails]
-HT = "+280 V"
-HT2 = "+270 V"
-[setup]
-generator = "10 mV rms"
-load = "1M"
-[[supply]]
-name = "Rectifier"
-use = "supply-bridge"
-F = "F1 500mA"
-T = "T1 1:1 transformer_mains"
-D1 = "D1 diode-rectifier-ht"
-D2 = "D2 diode-rectifier-ht"
-D3 = "D3 diode-rectifier-ht"
-D4 = "D4 diode-rectifier-ht"
-C = "C1 47u 450V"
-RB = "R1 6k8 20W"
-rails = { out = "HT" }
-[supply.points]
-out = "C1 plus"
-[[supply]]
-name = "Smoothing"
-use = "supply-filter"
-R = "R2 10k"
-C = "C2 22u 450V"
-rails = { in = "HT", out = "HT2" }
-[supply.points]
-out = "C2 plus"
-[[stage]]
-name = "Triode"
-use = "triode-stage"
-RG = "R3 1M"
-V = "V1A triode-12ax7"
-RA = "R4 100k"
-RK = "R5 1k5"
-rails = { vp = "HT2" }
-[stage.points]
-out = "V1 pin 1"
-"""
-
-
 @pytest.fixture(scope="module")
 def supplied(pool: Pool, tmp_path_factory: pytest.TempPathFactory) -> Circuit:  # noqa: F811
     folder = tmp_path_factory.mktemp("supply")
-    (folder / "unit.toml").write_text(UNIT, encoding="utf-8")
+    (folder / "unit.toml").write_text(SUPPLIED, encoding="utf-8")
     return build(open_unit(Path(folder)), pool)
 
 

@@ -13,7 +13,7 @@ from lostgain.signatures import predict, sentences
 from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.unit import open_unit
 from tests.published.conftest import pool  # noqa: F401
-from tests.published.test_supplies import UNIT as ON_MAINS
+from tests.published.mains_texts import SUPPLIED
 
 FUSED = """
 [unit]
@@ -62,7 +62,7 @@ def test_a_short_between_a_fused_rail_and_ground(tmp_path: Path, pool: Pool, ohm
 
 def test_the_mains_fuse_of_a_shorted_rectifier(tmp_path: Path, pool: Pool) -> None:  # noqa: F811
     """325 V peak over 44 ohm of copper every other half-wave: some 3.5 A rms through 500 mA, and all rails gone."""
-    circuit = unit(tmp_path, ON_MAINS, pool)
+    circuit = unit(tmp_path, SUPPLIED, pool)
     assert [(fuse.part, fuse.amps, fuse.rails, fuse.mains) for fuse in fuses(circuit)] == [
         ("F1", 0.5, ("HT", "HT2"), True)
     ]

@@ -10,7 +10,10 @@ from lostgain.faults.listing import is_shared
 from lostgain.problems import UserError
 from lostgain.readings.values import parse
 from lostgain.unit import open_unit
-from tests.published.test_supplies import UNIT
+from tests.published.mains_texts import SUPPLIED
+
+#: The same with one fuse ahead of all supply stages.
+ONE_FUSE = SUPPLIED.replace('F = "F1 500mA"\n', "").replace("[setup]", 'fuse = "F9 1A"\n[setup]')
 
 
 def write(folder: Path, text: str) -> Path:
@@ -19,7 +22,7 @@ def write(folder: Path, text: str) -> Path:
 
 
 def test_supply_stages_deliver_their_rails(tmp_path: Path) -> None:
-    unit = open_unit(write(tmp_path, UNIT))
+    unit = open_unit(write(tmp_path, SUPPLIED))
     assert [stage.name for stage in unit.supplies] == ["Rectifier", "Smoothing"]
     assert [(rail.name, rail.fed_by) for rail in unit.rails] == [("HT", "Rectifier"), ("HT2", "Smoothing")]
     assert unit.feed is not None
@@ -49,13 +52,39 @@ def test_supply_stages_deliver_their_rails(tmp_path: Path) -> None:
 )
 def test_mistakes(tmp_path: Path, old: str, new: str, said: str) -> None:
     with pytest.raises(UserError, match=said):
-        open_unit(write(tmp_path, UNIT.replace(old, new)))
+        open_unit(write(tmp_path, SUPPLIED.replace(old, new)))
 
 
 def test_mains_without_a_supply_is_a_mistake(tmp_path: Path) -> None:
-    text = UNIT[: UNIT.index("[[supply]]")] + UNIT[UNIT.index("[[stage]]") :]
+    text = SUPPLIED[: SUPPLIED.index("[[supply]]")] + SUPPLIED[SUPPLIED.index("[[stage]]") :]
     with pytest.raises(UserError, match="whose supply is described"):
         open_unit(write(tmp_path, text))
+
+
+def test_one_fuse_may_be_ahead_of_all_supply_stages(tmp_path: Path) -> None:
+    unit = open_unit(write(tmp_path, ONE_FUSE))
+    assert unit.feed is not None
+    assert unit.feed.fuse == "F9"
+    assert unit.parts["F9"].value == 1
+    assert is_shared(unit.parts["F9"], unit)
+    assert "F1" not in unit.parts
+
+
+@pytest.mark.parametrize(
+    ("fuse", "said"),
+    [
+        ("F9", "the fuse F9 needs its current"),
+        ("", "fuse is empty"),
+        ("R1 1A", "the designator R1 is used twice"),
+        ("F9 1k", "F9"),
+    ],
+)
+def test_mistakes_at_the_mains_fuse(tmp_path: Path, fuse: str, said: str) -> None:
+    text = ONE_FUSE.replace("F9 1A", fuse)
+    with pytest.raises(UserError, match=said) as caught:
+        open_unit(write(tmp_path, text))
+    line = text.splitlines().index(f'fuse = "{fuse}"') + 1
+    assert line in {problem.where.line for problem in caught.value.problems}
 
 
 @pytest.mark.parametrize(

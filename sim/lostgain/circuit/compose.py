@@ -13,7 +13,7 @@ from lostgain import shipped
 from lostgain.circuit.ends import no_missing_subcircuits
 from lostgain.circuit.heating import kept_lines
 from lostgain.circuit.loads import load_lines
-from lostgain.circuit.mains import MAINS_NODE, MAINS_SOURCE, fed_node, fed_rail, hold_lines
+from lostgain.circuit.mains import FUSED_NODE, MAINS_NODE, MAINS_SOURCE, fed_node, fed_rail, hold_lines
 from lostgain.circuit.model import COLD, GENERATOR, LOAD, SOURCE, Pin, PlacedPart, rail_node
 from lostgain.circuit.names import slug, supply_path
 from lostgain.circuit.stagetext import Body, library_body, netlist_body, wrap_pins
@@ -138,24 +138,31 @@ def _supplies(unit: Unit, out: Composed) -> None:
         _supply_stage(unit, stage, number, out)
     if unit.supplies:
         out.lines.append(f"{MAINS_SOURCE} {MAINS_NODE} 0 0")
+    if unit.feed is not None and unit.feed.fuse:
+        _contact(unit, unit.feed.fuse, MAINS_NODE, FUSED_NODE, out)
 
 
 def _fuse(unit: Unit, rail: Rail, fused: str, node: str, out: Composed) -> None:
     if rail.fuse and rail.fuse in unit.parts:
-        element = f"r_{rail.fuse.lower()}"
-        out.lines.append(f"{element} {fused} {node} {CONTACT_OHMS}")
-        out.parts[rail.fuse] = PlacedPart(unit.parts[rail.fuse], element, False, _pins(element, ("1", "2")))
+        _contact(unit, rail.fuse, fused, node, out)
+
+
+def _contact(unit: Unit, fuse: str, one: str, other: str, out: Composed) -> None:
+    element = f"r_{fuse.lower()}"
+    out.lines.append(f"{element} {one} {other} {CONTACT_OHMS}")
+    out.parts[fuse] = PlacedPart(unit.parts[fuse], element, False, _pins(element, ("1", "2")))
 
 
 def _supply_stage(unit: Unit, stage: Stage, number: int, out: Composed) -> None:
     """Write a supply stage between the mains, or the rail it takes, and the rails it delivers."""
     name = supply_path(number, stage)
-    parts = [part for part in unit.parts.values() if part.stage == stage.name]
+    fuse = unit.feed.fuse if unit.feed is not None else ""
+    parts = [part for part in unit.parts.values() if part.stage == stage.name and part.designator != fuse]
     facts = stage_facts(stage.library)
     body = library_body(stage, parts, unit.setup.controls, name)
     ports = {port: f"{name}_{port}" for port in facts.ports}
     ports |= {port: fed_node(stage.rails[port]) for port in facts.delivers}
-    ports["in"] = MAINS_NODE if facts.from_mains else rail_node(stage.rails["in"])
+    ports["in"] = (FUSED_NODE if fuse else MAINS_NODE) if facts.from_mains else rail_node(stage.rails["in"])
     by_name = {rail.name: rail for rail in unit.rails}
     for port in facts.rectifies:
         out.lines += hold_lines(by_name[stage.rails[port]])

@@ -24,6 +24,8 @@ from lostgain.unit.model import Rail, Unit
 Values = NDArray[np.float64]
 
 MAINS_NODE, MAINS_SOURCE = "mains_live", "v_mains"
+#: Behind the unit's mains fuse, where it has one ahead of all supply stages.
+FUSED_NODE = "mains_fused"
 #: How far a reservoir sags below its unloaded voltage under the healthy load, as a share of it: what the source that
 #: holds it has as resistance. Common practice, no source.
 SAG = 0.05
@@ -31,6 +33,9 @@ SAG = 0.05
 CYCLES, ROUNDS = 4, 8
 #: From this round on, a reservoir that has lost half of its voltage is begun from nothing.
 LEFT = 1
+#: … and from this one on, where it only ever fell: with a large bleeder it would take a minute to lose half. Not among
+#: METHOD's numbers, since nothing that settles gets here.
+FALLEN = 3
 #: A reservoir has settled where its mean moves less than this in a cycle, as a share and [V].
 SETTLED, SETTLED_VOLTS = 5e-4, 5e-3
 #: … and what lies behind it has where it began this near its mean, since the rest began from there.
@@ -221,6 +226,8 @@ def on_mains(
         if number >= LEFT:
             # What nothing charges would empty for minutes: begun from nothing, it tells at once.
             now = np.where(np.abs(means[-1]) < 0.5 * np.abs(start), 0.0, now)
+        if number >= FALLEN:
+            now = np.where(_only_falls(signs[:, None] * np.hstack(list(cycles[:, : len(held_nodes)]))), 0.0, now)
     cycle = dict(zip(seen, cycles[-1, len(held_nodes) :], strict=False))
     others = len(held_nodes) + len(seen)
     last = cycles[-1, others:]
@@ -238,6 +245,18 @@ def _ahead(means: Values) -> Values:
     share = np.divide(after, before, out=np.zeros_like(after), where=np.abs(before) > 1e-9)
     share = np.clip(share, 0.0, 0.97)
     return np.asarray(means[-1] + after * share / (1 - share))
+
+
+def _only_falls(volts: Values) -> Values:
+    """Say of each reservoir whether nothing charges it: bool array, (reservoir,).
+
+    Parameters
+    ----------
+    volts : array, (reservoir, time) [V]
+        Without their sign. A reservoir that is charged rises in every cycle, by about what it falls.
+    """
+    steps = np.diff(volts, axis=1)
+    return np.asarray(np.maximum(steps, 0).sum(axis=1) < 0.05 * np.maximum(-steps, 0).sum(axis=1))
 
 
 def settled_supply(session: Session, flat: FlatCircuit, unit: Unit) -> FlatCircuit:

@@ -222,10 +222,13 @@ class Mains:
         [V rms]
     frequency : float
         [Hz]
+    fuse : str
+        Designator of the fuse that all supply stages hang behind, or empty. Not shown: the circuit has it.
     """
 
     volts: float
     frequency: float
+    fuse: str = field(default="", repr=False)
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,12 @@ from lostgain.problems import UserError, nearest
 from lostgain.unit import library
 from lostgain.unit.draft import Draft
 from lostgain.unit.facts import StageFacts
+from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Mains, Reservoir, Stage, TestPoint
 from lostgain.unit.names import name_fault
+from lostgain.unit.parttext import PartText
 from lostgain.unit.points import stage_points
-from lostgain.unit.rails import quantity
+from lostgain.unit.rails import part_text, quantity
 from lostgain.unit.roles import read_roles
 from lostgain.unit.source import Table
 
@@ -37,7 +39,7 @@ def read_supplies(top: Table, draft: Draft) -> tuple[tuple[Stage, ...], list[Tes
             top.taken.add("mains")
             top.wrong("mains", "[mains] is for a unit whose supply is described, with [[supply]].")
         return (), [], None
-    feed = _mains(top)
+    feed, fuse = _mains(top)
     stages: list[Stage] = []
     points: list[TestPoint] = []
     for table in tables:
@@ -49,6 +51,13 @@ def read_supplies(top: Table, draft: Draft) -> tuple[tuple[Stage, ...], list[Tes
             continue
         stages.append(stage)
         points += stage_points(table, stage)
+    first = next((stage for stage in stages if library.stage(stage.library).from_mains), None)
+    if fuse is not None and first is not None:
+        where = top.source.where("mains", "fuse")
+        does = "mains fuse: open, nothing has any supply, and something has blown it"
+        part = draft.make(fuse, first.name, "fuse", where, does, pins=kinds()["fuse"].pins)
+        if draft.add(part, shared=True):
+            feed = replace(feed, fuse=part.designator)
     return tuple(stages), points, feed
 
 
@@ -77,7 +86,8 @@ def charged(stages: tuple[Stage, ...], draft: Draft) -> tuple[Reservoir, ...]:
     return tuple(found)
 
 
-def _mains(top: Table) -> Mains:
+def _mains(top: Table) -> tuple[Mains, PartText | None]:
+    """Read the mains, and the fuse that all supply stages hang behind; None where each has its own or none."""
     table = top.table("mains", "[mains]")
     for key, example in (("volts", "230 V"), ("frequency", "50 Hz")):
         if key not in table.data:
@@ -86,8 +96,12 @@ def _mains(top: Table) -> Mains:
     frequency = quantity(table, "frequency", "frequency", "50 Hz", 50.0) or 50.0
     if not _LOWEST <= frequency <= _HIGHEST:
         table.wrong("frequency", f"a mains of {frequency:g} Hz can’t be.", "Example: “50 Hz”.")
+    fuse = part_text(table, "fuse", "fuse", "F1 1A")
+    if fuse and not fuse.value:
+        table.wrong("fuse", f"the fuse {fuse.designator} needs its current, for example “F1 1A”.")
+    table.taken.add("fuse")
     table.finish()
-    return Mains(volts, frequency)
+    return Mains(volts, frequency), fuse
 
 
 def _stage(table: Table, draft: Draft) -> Stage | None:
