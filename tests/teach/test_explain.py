@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cache
 
 from lostgain import explain_html, explain_record, explain_text
@@ -34,6 +35,19 @@ def test_every_failure_of_the_table_is_explained_once() -> None:
     told = [(each.fault.part, each.fault.mode) for stage in stages() for part in stage.parts for each in part.failures]
     assert len(told) == len(set(told))
     assert set(told) == {(fault.part, fault.mode) for fault in megaphone().faults if not fault.members}
+
+
+def test_supply_stages_are_explained_too() -> None:
+    """The last stage of the megaphone stands in for one: its table costs no transients."""
+    table = megaphone()
+    unit = table.circuit.unit
+    fed = replace(unit, stages=unit.stages[:-1], supplies=unit.stages[-1:])
+    ends = {name: node for name, node in table.circuit.stage_ends.items() if name != unit.stages[-1].name}
+    circuit = replace(table.circuit, unit=fed, stage_ends=ends)
+    found = explain(replace(table, circuit=circuit), outlook(table, rates("bench")))
+    parts = [part.part.designator for stage in found for part in stage.parts]
+    assert sorted(parts) == sorted(unit.parts)
+    assert found[-2 if "supply" in found[-1].name else -1].name == unit.stages[-1].name
 
 
 def test_what_tells_an_open_coupling_capacitor_is_the_signal_behind_it() -> None:

@@ -118,7 +118,7 @@ class ExplainedStage:
 
 
 def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
-    """Return a unit's stages in signal order, the supply last.
+    """Return a unit's stages in signal order, the supply stages and what belongs to rails last.
 
     Parameters
     ----------
@@ -146,7 +146,7 @@ def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
         purpose = facts.purpose if facts else stage.purpose if stage is not None else ""
         return ExplainedStage(stage, name, purpose, facts.gain if facts else "", gains.get(name), parts, points)
 
-    found = [explained(stage.name, stage) for stage in unit.stages]
+    found = [explained(stage.name, stage) for stage in (*unit.stages, *unit.supplies)]
     found += [explained(SUPPLY, None)] if any(each.stage == SUPPLY for each in unit.parts.values()) else []
     return tuple(each for each in found if each.parts or each.points)
 
