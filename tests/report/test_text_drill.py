@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from lostgain.report.text_drill import order_text, parts_text
-from tests.teach.drilled import drilled, megaphone
+import numpy as np
+
+from lostgain.report.text_drill import order_text, parts_text, scope_text
+from lostgain.report.text_letters import BLOCKS
+from lostgain.report.text_wave import DOWN, trace
+from tests.teach.drilled import done, drilled, megaphone
 
 
 def test_the_parts_have_their_values() -> None:
@@ -22,3 +26,22 @@ def test_an_intermittent_unit_was_read_while_it_failed() -> None:
     assert "On arrival: " in order_text(drill, megaphone()[0])
     now = replace(drill, hidden=replace(drill.hidden, condition="warm"))
     assert "While it failed: " in order_text(now, megaphone()[0])
+
+
+def test_nothing_on_the_screen_stays_on_the_zero_line() -> None:
+    """A trace with a little noise: no square wave of dust, and no taller than a dot or two."""
+    answer = done(drilled("C1 open"), "U1 pin 6")
+    assert answer.step.reading.word == "nothing"
+    lines = scope_text(answer.seen, 500.0, "U1 pin 6").splitlines()[1:-1]
+    assert "+20 mV" in lines[0]
+    drawn = [line[10:] for line in lines]
+    assert not any(line.strip() for number, line in enumerate(drawn) if number != DOWN // 2)
+    middle = drawn[DOWN // 2]
+    assert len(middle) == 60
+    assert len(set(middle)) > 1
+    assert "sine is" not in scope_text(answer.seen, 500.0, "U1 pin 6")
+
+
+def test_dust_about_zero_is_a_straight_line() -> None:
+    wave = 1e-9 * np.sign(np.sin(np.arange(64)))
+    assert {line for line in trace(wave, 1e-3, 40, BLOCKS) if line.strip()} == {BLOCKS.lower * 40}

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from lostgain.readings import Reading, instruments
-from lostgain.teach.meter import level_shown, on_screen, reading_of, shown_text
+from lostgain.teach.meter import SCREEN, TRACE, level_shown, on_screen, reading_of, screen, shown_text
 from tests.teach.drilled import drilled
 from tests.teach.seen import sine
 
@@ -63,6 +63,32 @@ def test_errors_are_as_large_as_the_instrument_says() -> None:
     assert np.std(off) == pytest.approx(facts.read_error, rel=0.2)
 
 
+def on(seen, number: int = 1, name: str = "scope-x10", value: float | None = 1.1):
+    reading = Reading("U1 pin 7", "level", "Port", value, frequency=500.0)
+    return on_screen(drilled("C3 open").hidden, seen, reading, 1.0, KNOWN[name], number)
+
+
 def test_the_screen_is_as_large_as_the_reading() -> None:
-    reading = Reading("U1 pin 7", "level", "Port", 1.1, frequency=500.0)
-    assert on_screen(sine(1.0), reading, 1.0).rms == pytest.approx(1.1)
+    assert on(sine(1.0)).rms == pytest.approx(1.1)
+
+
+def test_a_trace_has_a_little_noise_and_nothing_is_no_square_wave() -> None:
+    nothing = on(sine(1e-9), value=None)
+    assert nothing.nothing
+    trace, tall = screen(nothing)
+    assert len(trace) == 2 * 64
+    floor = KNOWN["scope-x10"].floor_level
+    assert trace.std() == pytest.approx(TRACE * floor, rel=0.2)
+    assert tall == pytest.approx(SCREEN * floor)
+    assert np.abs(trace).max() < 0.15 * tall
+    assert np.mean(np.sign(trace[1:]) != np.sign(trace[:-1])) > 0.3  # it crosses zero all the time
+    assert not np.allclose(trace, screen(on(sine(1e-9), 2, value=None))[0])  # no two traces are alike
+    assert np.array_equal(trace, screen(on(sine(1e-9), value=None))[0])  # but a replay is
+
+
+def test_a_signal_fills_the_screen_and_hides_the_noise() -> None:
+    seen = on(sine(1.0))
+    trace, tall = screen(seen)
+    assert not seen.nothing
+    assert tall == pytest.approx(1.1 * 2**0.5, rel=0.01)
+    assert np.abs(trace - np.tile(seen.wave, 2)).max() < 0.002 * tall

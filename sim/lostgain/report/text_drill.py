@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from lostgain.quantities import show
 from lostgain.report.text_bench import asked_text
 from lostgain.report.text_layout import table, wrapped
 from lostgain.report.text_letters import BLOCKS, Letters
-from lostgain.report.text_wave import CYCLES, DOWN, SCALE, trace
-from lostgain.signatures.gains import NOTHING
+from lostgain.report.text_wave import DOWN, SCALE, trace
 from lostgain.signatures.shapes import picture
 from lostgain.teach.actions import acts
 from lostgain.teach.looking import Seen
+from lostgain.teach.meter import CYCLES, screen
 from lostgain.teach.order import level
 from lostgain.teach.record import Drill, Step
 from lostgain.unit import called
@@ -118,13 +116,13 @@ def scope_text(seen: Seen, frequency: float, title: str, letters: Letters = BLOC
     width : int
         Columns of the terminal.
     """
-    tallest = max(2 * NOTHING, float(np.abs(seen.wave).max()))
+    shown, tallest = screen(seen)
     across = min(60, width - SCALE)
     lines = wrapped(title, width=width)
-    for row, drawn in enumerate(trace(seen.wave, tallest, across, letters)):
+    for row, drawn in enumerate(trace(shown, tallest, across, letters, cycles=1)):
         edge = {0: f"+{show(tallest, 'V')}", DOWN // 2: "0 V", DOWN - 1: f"-{show(tallest, 'V')}"}.get(row, "")
         lines.append(f"{edge:>{SCALE - 1}} {drawn}")
-    shape = picture(seen.wave, seen.rms)
+    shape = picture(seen.wave, seen.rms) if not seen.nothing else ""
     moving = "" if seen.settled else "; the trace does not stand still"
     tail = f"{CYCLES} cycles, {show(CYCLES / frequency, 's')}{f'; the sine is {shape}' if shape else ''}{moving}"
     return "\n".join(letters.spelt(line).rstrip() for line in [*lines, f"{'':{SCALE}}{tail}"])

@@ -16,6 +16,8 @@ Values = NDArray[np.float64]
 
 #: Lines of a picture, odd so that zero has one of its own; cycles shown; columns of the scale, and between pictures.
 DOWN, CYCLES, SCALE, GAP = 9, 2, 10, 3
+#: Zero lies between two dots: by this much it belongs to the lower one, so that dust about it draws no square wave.
+BIAS = 0.01
 
 
 def text_wave(
@@ -66,18 +68,20 @@ def _size(state: State, point: int, index: int) -> str:
     return size if state.settled[index] else f"{size}, unsettled"
 
 
-def trace(wave: Values, tallest: float, across: int, letters: Letters) -> list[str]:
+def trace(wave: Values, tallest: float, across: int, letters: Letters, cycles: int = CYCLES) -> list[str]:
     """Return the lines of one picture; each cell holds two dots, one above the other.
 
     Parameters
     ----------
     wave : array, (phase,) [V]
-        One cycle.
+        What is repeated: one cycle.
     tallest : float
         Half height of the picture [V].
     across : int
         Its width in columns.
     letters : Letters
+    cycles : int
+        How often it is drawn.
     """
     if not np.isfinite(wave).all():
         lines = [" " * across] * DOWN
@@ -85,9 +89,9 @@ def trace(wave: Values, tallest: float, across: int, letters: Letters) -> list[s
         return lines
     dots = np.zeros((2 * DOWN, across), dtype=bool)
     for column in range(across):
-        ends = np.linspace(column, column + 1, 9) / across * CYCLES
+        ends = np.linspace(column, column + 1, 9) / across * cycles
         passed = np.interp(ends % 1.0, np.arange(len(wave)) / len(wave), wave, period=1.0) / tallest
-        first, last = (round((1 - value) / 2 * (2 * DOWN - 1)) for value in (passed.max(), passed.min()))
+        first, last = (round((1 - value) / 2 * (2 * DOWN - 1) + BIAS) for value in (passed.max(), passed.min()))
         dots[first : last + 1, column] = True
     kinds = {(True, True): letters.both, (True, False): letters.upper, (False, True): letters.lower}
     pairs = zip(dots[::2], dots[1::2], strict=True)

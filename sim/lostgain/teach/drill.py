@@ -221,6 +221,7 @@ def simulated(
     hidden, quantity = rig.hidden, wanted.quantity
     channel = wanted.channel or rig.unit.channels[0].name
     seen: Seen | None = None
+    says = ""
     if quantity in WHOLE_UNIT:
         value = rig.current(bench, wanted.point)
     elif quantity in OFF:
@@ -242,13 +243,13 @@ def simulated(
         if quantity == "distortion" and wanted.frequency is not None:
             value, says = distortion_shown(seen, instrument, wanted.frequency)
             if np.isnan(value):
-                return None, says, seen
-            return reading_of(hidden, wanted, value, instrument, number), says, seen
-        value = level_shown(seen, instrument, wanted.frequency) if wanted.frequency is not None else seen.dc
+                return None, says, None
+        else:
+            value = level_shown(seen, instrument, wanted.frequency) if wanted.frequency is not None else seen.dc
     if np.isnan(value):
         return None, "It moves about, and no value can be read.", None
     reading = reading_of(hidden, wanted, value, instrument, number)
-    return reading, "", on_screen(seen, reading, value) if seen is not None else None
+    return reading, says, on_screen(hidden, seen, reading, value, instrument, number) if seen is not None else None
 
 
 def _off(rig: Rig, bench: Bench, channel: str, wanted: Reading, instrument: Instrument) -> float:

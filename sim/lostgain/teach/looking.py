@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from lostgain.circuit import Circuit, Element, FlatCircuit
 from lostgain.circuit.model import GENERATOR, driven
 from lostgain.engine import EngineError, Session
 from lostgain.faults import Fault
+from lostgain.signatures.gains import NOTHING
 from lostgain.signatures.probes import rail_ends
 from lostgain.signatures.ripple import powered
 from lostgain.signatures.steady import steady
@@ -63,6 +64,10 @@ class Seen:
     settled : bool
     left : float
         Share of the signal, or of the DC, that is left when the probe touches the place.
+    noise : array, (phase,) [V]
+        What an oscilloscope's trace has of its own, over all cycles that are shown; none before it is on a screen.
+    floor : float
+        What that oscilloscope tells from nothing [V rms].
     """
 
     dc: float
@@ -72,6 +77,13 @@ class Seen:
     wave: Values
     settled: bool
     left: float
+    noise: Values = field(default_factory=lambda: np.zeros(0))
+    floor: float = 0.0
+
+    @property
+    def nothing(self) -> bool:
+        """Whether there is less than the oscilloscope tells from nothing."""
+        return self.rms < max(self.floor, NOTHING)
 
 
 def look(session: Session, task: Look) -> Seen:

@@ -6,9 +6,11 @@ import hashlib
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lostgain.quantities import PP_PER_RMS, show, show_level
 from lostgain.readings.model import LEVELS, UNITS, UNPOWERED, Instrument, Reading
+from lostgain.signatures.gains import NOTHING
 from lostgain.teach.distortion import percent
 from lostgain.teach.hidden import Hidden
 from lostgain.teach.looking import Seen
@@ -17,6 +19,9 @@ from lostgain.teach.looking import Seen
 FORM_FACTOR = np.pi / 8**0.5
 #: The last digit stirs by this share of what the instrument tells from nothing (common practice, no source).
 LAST_DIGIT = 0.2
+#: Cycles that an oscilloscope shows; the noise of its trace, one standard deviation, and half the height of its screen
+#: at its most sensitive, both as shares of what it tells from nothing (common practice, no source).
+CYCLES, TRACE, SCREEN = 2, 0.3, 10.0
 #: Figures shown of a reading.
 FIGURES = {"pp": 3, "rms": 4}
 
@@ -79,18 +84,43 @@ def reading_of(hidden: Hidden, wanted: Reading, value: float, instrument: Instru
     return replace(found, text=shown_text(found))
 
 
-def on_screen(seen: Seen, reading: Reading, value: float) -> Seen:
-    """Return what an instrument's screen shows: as large as it reads.
+def on_screen(hidden: Hidden, seen: Seen, reading: Reading, value: float, instrument: Instrument, number: int) -> Seen:
+    """Return what an instrument's screen shows: as large as it reads, with the noise of its input.
 
     Parameters
     ----------
+    hidden : Hidden
     seen : Seen
     reading : Reading
     value : float
         What it would have read without errors.
+    instrument : Instrument
+    number : int
+        Of the reading in the drill: no two traces have the same noise.
     """
-    share = reading.value / value if reading.value is not None and value else 1.0
-    return replace(seen, rms=seen.rms * share, swing=seen.swing * share, wave=seen.wave * share)
+    share = reading.value / value if reading.quantity in LEVELS and reading.value is not None and value else 1.0
+    noise = TRACE * instrument.floor_level * _deviates(CYCLES * len(seen.wave), hidden.seed, "trace", number)
+    return replace(seen, rms=seen.rms * share, swing=seen.swing * share, wave=seen.wave * share, noise=noise,
+                   floor=instrument.floor_level)  # fmt: skip
+
+
+def screen(seen: Seen) -> tuple[NDArray[np.float64], float]:
+    """Return an oscilloscope's trace, and how far its screen reaches up and down.
+
+    Parameters
+    ----------
+    seen : Seen
+
+    Returns
+    -------
+    trace : array, (phase,) [V]
+        `CYCLES` cycles.
+    tall : float
+        Half the height of the screen [V]; no screen is more sensitive than that of `SCREEN`.
+    """
+    trace = np.tile(seen.wave, CYCLES)
+    trace = trace + seen.noise if len(seen.noise) == len(trace) else trace
+    return trace, max(2 * NOTHING, SCREEN * seen.floor, float(np.abs(trace).max(initial=0.0)))
 
 
 def shown_text(reading: Reading) -> str:
@@ -110,5 +140,10 @@ def shown_text(reading: Reading) -> str:
 
 def _normal(*what: object) -> float:
     """Return a standard normal deviate that belongs to some words, always the same."""
+    return float(_deviates(1, *what)[0])
+
+
+def _deviates(count: int, *what: object) -> NDArray[np.float64]:
+    """Return standard normal deviates that belong to some words, always the same: array, (deviate,)."""
     seed = int.from_bytes(hashlib.sha256(repr(what).encode()).digest()[:8], "big")
-    return float(np.clip(np.random.default_rng(seed).standard_normal(), -3, 3))
+    return np.clip(np.random.default_rng(seed).standard_normal(count), -3, 3)

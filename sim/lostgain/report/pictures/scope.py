@@ -9,10 +9,10 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from lostgain.quantities import show
 from lostgain.report.pictures.style import FAULTY, GREY, drawing, fitted, head, kind_of, save, sheet
-from lostgain.signatures.gains import NOTHING
 from lostgain.teach.looking import Seen
+from lostgain.teach.meter import CYCLES, screen
 
-WIDTH, TALL, CYCLES = 5.0, 2.6, 2
+WIDTH, TALL = 5.0, 2.6
 
 
 def scope(seen: Seen, frequency: float, title: str, path: Path | str) -> Path:
@@ -33,16 +33,15 @@ def scope(seen: Seen, frequency: float, title: str, path: Path | str) -> Path:
         If the suffix is no kind of picture, or the file cannot be written.
     """
     kind_of(Path(path))
-    said = f"{show(seen.swing, 'Vpp')} at {show(frequency, 'Hz')}; DC taken off" if seen.rms > NOTHING else "nothing"
+    said = f"{show(seen.swing, 'Vpp')} at {show(frequency, 'Hz')}; DC taken off" if not seen.nothing else "nothing"
     lines = fitted([said], WIDTH)
     height = head(lines) + TALL
-    tallest = max(2 * NOTHING, float(np.abs(seen.wave).max()))
+    shown, tallest = screen(seen)
     with drawing():
         figure = sheet(WIDTH, height, title, lines)
         ax = figure.add_axes((0.75 / WIDTH, 0.45 / height, (WIDTH - 1.0) / WIDTH, (TALL - 0.6) / height))
-        cycles = np.arange(CYCLES * len(seen.wave) + 1) / len(seen.wave)
-        drawn = np.append(np.tile(seen.wave, CYCLES), seen.wave[0])
-        ax.plot(cycles / frequency * 1e3, drawn, color=FAULTY.colour, lw=1.6)
+        cycles = np.arange(len(shown) + 1) / len(seen.wave)
+        ax.plot(cycles / frequency * 1e3, np.append(shown, shown[0]), color=FAULTY.colour, lw=1.6)
         ax.axhline(0, color=GREY, lw=0.6)
         ax.set_xlim(0, CYCLES / frequency * 1e3)
         ax.set_ylim(-1.15 * tallest, 1.15 * tallest)
