@@ -11,7 +11,7 @@ import numpy as np
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.faults import listing, strays
 from lostgain.signatures.build import DRAWS, SEED, SLOW_DRAWS
-from lostgain.signatures.draws import deviates, drawn, varied
+from lostgain.signatures.draws import deviates, drawn, opens, varied, with_opens
 from lostgain.signatures.row import RowTask, changed
 
 
@@ -78,8 +78,8 @@ def samples(task: RowTask) -> Iterator[FlatCircuit]:
     """Yield a row's samples as circuits: at nominal values, then the draws; of a stray path, the first alone."""
     yield broken(task.circuit.flat, task)
     if task.instead is None:
-        for z in task.z:
-            yield broken(drawn(task.circuit.flat, task.numbers, z), task)
+        for z, decades in zip(task.z, opens(len(task.z)), strict=True):
+            yield with_opens(broken(drawn(task.circuit.flat, task.numbers, z), task), task.circuit.flat, decades)
 
 
 def broken(flat: FlatCircuit, task: RowTask) -> FlatCircuit:

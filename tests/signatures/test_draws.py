@@ -12,7 +12,8 @@ from scipy.stats import norm
 from lostgain.circuit import build
 from lostgain.circuit.flat import parameter
 from lostgain.engine import Pool
-from lostgain.signatures.draws import CUT, Device, Within, deviates, drawn, varied
+from lostgain.faults import parse, put_in
+from lostgain.signatures.draws import CUT, OPEN_DECADES, Device, Within, deviates, drawn, opens, varied, with_opens
 from tests.circuit.units import make
 from tests.faults.units import ALL_KINDS, ALL_KINDS_NETLIST
 from tests.signatures.units import SMALL, SMALL_NETLIST
@@ -88,3 +89,20 @@ def test_devices_of_one_class_vary_apart_and_a_track_as_one(tmp_path: Path, pool
     assert rails[0] != pytest.approx(-rails[1], rel=1e-4)
     opamp = circuit.parts["U1A"]
     assert after.elements[opamp.inside("vos", after)].value != 0
+
+
+def test_how_open_an_open_connection_is_differs_from_draw_to_draw(pool: Pool, tmp_path: Path) -> None:
+    """A decade either way, and no more: neither what is high by itself, nor a fault that is no open one."""
+    circuit = build(make(tmp_path, SMALL, board=SMALL_NETLIST.replace("R3 out 0 10k", "R3 out 0 330meg")), pool)
+    decades = opens(16)
+    assert np.sort(decades) == pytest.approx(OPEN_DECADES * (2 * np.arange(1, 17) / 16 - 1), abs=OPEN_DECADES / 8)
+    cut = put_in(circuit.flat, parse("R2 open", circuit), circuit)
+    name = circuit.parts["R2"].element
+    for each in (-1.0, 0.0, 0.5):
+        found = with_opens(cut, circuit.flat, each)
+        assert found.elements[name].value == pytest.approx(1e9 * 10**each)
+        assert {key: one for key, one in found.elements.items() if key != name} == {
+            key: one for key, one in cut.elements.items() if key != name
+        }
+    drifted = put_in(circuit.flat, parse("R2 drift 3x", circuit), circuit)
+    assert with_opens(drifted, circuit.flat, 1.0) == drifted

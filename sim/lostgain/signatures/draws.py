@@ -19,6 +19,8 @@ from lostgain.unit.library import device
 
 #: Draws are cut at this many standard deviations: a maker's final test throws out what lies further off.
 CUT = 3.0
+#: A resistance from this on [ohm] that a fault puts in is an open connection, and so many decades better or worse.
+OPEN, OPEN_DECADES = 1e8, 1.0
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,41 @@ def deviates(count: int, dimensions: int, seed: int) -> NDArray[np.float64]:
     points = qmc.Sobol(dimensions, scramble=True, rng=np.random.default_rng(seed))
     uniform = points.random_base2((count - 1).bit_length())[:count]
     return np.asarray(np.clip(norm.ppf(np.clip(uniform, 1e-9, 1 - 1e-9)), -CUT, CUT))
+
+
+def opens(count: int) -> NDArray[np.float64]:
+    """Return how far each draw's open connections are from the catalogue's [decades], evenly within `OPEN_DECADES`.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    array, (draw,)
+    """
+    evenly = qmc.Halton(1, scramble=False).random(count + 1)[1:, 0]  # the first of them is 0
+    return np.asarray(OPEN_DECADES * (2 * evenly - 1))
+
+
+def with_opens(faulty: FlatCircuit, whole: FlatCircuit, decades: float) -> FlatCircuit:
+    """Return a faulty circuit whose open connections are so many decades better or worse.
+
+    How open an open connection is, nobody knows; where a bias current flows through it, the DC behind it hangs on that.
+
+    Parameters
+    ----------
+    faulty, whole : FlatCircuit
+        With a fault and without.
+    decades : float
+    """
+    found = {}
+    for name, element in faulty.elements.items():
+        if name[0] != "r" or not element.has_value or element.value < OPEN:
+            continue
+        if name not in whole.elements or whole.elements[name].value != element.value:
+            found[name] = element.value * 10**decades
+    return faulty.with_values(found)
 
 
 def drawn(flat: FlatCircuit, numbers: list[Varied], z: NDArray[np.float64]) -> FlatCircuit:

@@ -13,7 +13,7 @@ from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.cycle import QUIET, decibels
-from lostgain.signatures.draws import drawn
+from lostgain.signatures.draws import drawn, opens, with_opens
 from lostgain.signatures.follow import AGREE_DB, Linear, Steady, states
 from lostgain.signatures.probes import (
     FLOATING,
@@ -95,7 +95,10 @@ def run_row(session: Session, task: RowTask) -> RowResult:
         # What never settles is followed at nominal values only: there the draws' spread is the healthy unit's.
         if not result.small_signal[index] and found.settled:
             ended[index] = replace(found, state=found.state - small.dc)
-    flats = [_faulty(drawn(circuit.flat, task.numbers, z), task) for z in task.z]
+    flats = [
+        with_opens(_faulty(drawn(circuit.flat, task.numbers, z), task), circuit.flat, decades)
+        for z, decades in zip(task.z, opens(len(task.z)), strict=True)
+    ]
     if circuit.unit.supplies:
         flats = [held_alike(flat, nominal, circuit) for flat in flats]
         result.ripple[1:] = ripple_draws(session, nominal, flats, circuit, result.ripple[0])

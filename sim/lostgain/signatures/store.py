@@ -20,14 +20,14 @@ from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import follow
 from lostgain.signatures.controls import Turn
-from lostgain.signatures.draws import CUT, deviates, varied
+from lostgain.signatures.draws import CUT, OPEN, OPEN_DECADES, deviates, varied
 from lostgain.signatures.rows import HEADROOM, QUICK
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 15
+METHOD = 16
 #: How circuits are followed in time, in numbers.
-SOLVER = [*follow.SETTINGS, QUICK, HEADROOM, CUT]
+SOLVER = [*follow.SETTINGS, QUICK, HEADROOM, CUT, OPEN, OPEN_DECADES]
 
 
 def folder() -> Path:
