@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -11,9 +12,10 @@ from lostgain.faults import modes_for
 from lostgain.teach.draw import COMES, draw, hide
 from lostgain.teach.drill import QUIETLY, begin, begun, do
 from lostgain.teach.hidden import CONDITIONS
-from lostgain.teach.order import levels, symptoms, titles, words
+from lostgain.teach.order import drives_loudspeaker, levels, symptoms, titles, words
 from lostgain.teach.powering import lamp_glows
 from lostgain.teach.rig import Rig
+from lostgain.unit.loads import load_names, parse_load
 from tests.teach.drilled import UNITS, done, drilled, megaphone, pool, values
 from tests.teach.seen import sine
 
@@ -117,6 +119,42 @@ def test_the_order_is_of_the_symptoms_and_of_the_seed() -> None:
     other = {words(replace(hidden, seed=seed), unit) for seed in range(8)}
     assert len(other) > 1
     assert titles(("low", "hum")) == "too little at the output, hum"
+
+
+def orders(unit, *found: str) -> set[str]:
+    """All sentences that some symptoms of a unit may be told in."""
+    hidden = replace(drilled("C3 open").hidden, symptoms=found)
+    return {text for seed in range(40) for text in words(replace(hidden, seed=seed), unit)}
+
+
+EVERY = ("none", "low", "loud", "distorted", "no-bass", "no-treble", "hum", "dc", "off")
+
+
+@pytest.mark.parametrize("name", ["state-variable-filter", "choir-desk", "listening-desk"])
+def test_a_unit_without_a_loudspeaker_is_not_said_to_have_one(name: str) -> None:
+    unit = open_unit(name)
+    assert not drives_loudspeaker(unit)
+    said = orders(unit, *EVERY)
+    assert said
+    assert not [text for text in said if re.search(r"loudspeaker|cone|back of the room", text)]
+    assert any("plugged in" in text for text in orders(unit, "dc"))
+
+
+@pytest.mark.parametrize("name", ["ferry-terminal", "planetarium-loudspeaker", "clubhouse-guitar-amplifier"])
+def test_a_unit_with_a_loudspeaker_is_said_to_have_one(name: str) -> None:
+    unit = open_unit(name)
+    assert drives_loudspeaker(unit)
+    assert all(re.search(r"loudspeaker|cone", text) for text in orders(unit, "dc"))
+    assert not [text for text in orders(unit, *EVERY) if "plugged in" in text]
+
+
+def test_what_hangs_on_the_output_tells_of_a_loudspeaker() -> None:
+    unit, _ = megaphone()
+    assert not drives_loudspeaker(unit)
+    assert drives_loudspeaker(replace(unit, output_stage=True))
+    for load, speaks in (("8R", True), (load_names()[0], True), ("600R", False), ("open", False)):
+        setup = replace(unit.setup, load=parse_load(load))
+        assert drives_loudspeaker(replace(unit, setup=setup)) == speaks
 
 
 def test_each_channel_can_fail() -> None:

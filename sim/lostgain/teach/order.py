@@ -18,6 +18,8 @@ from lostgain.unit.model import Unit
 
 #: Below this share of the healthy level there is nothing, and this far from it is low, or loud [dB].
 NOTHING_DB, OFF_DB = -40.0, 3.0
+#: Rated impedance of loudspeakers, at most [ohm] (common practice, no source).
+SPEAKER_OHMS = 16.0
 #: A level at a low or a high frequency this far below what the middle one lost is missing bass or treble [dB].
 BAND_DB = 4.0
 #: DC at an output this far from healthy is heard as a thump [V].
@@ -79,6 +81,12 @@ def titles(symptoms: tuple[str, ...]) -> str:
     return ", ".join(rows[each]["title"] for each in symptoms)
 
 
+def drives_loudspeaker(unit: Unit) -> bool:
+    """Tell whether a unit drives a loudspeaker, by its output stage or what hangs on its output."""
+    load = unit.setup.load
+    return unit.output_stage or load.speaker is not None or (load.ohms or np.inf) <= SPEAKER_OHMS
+
+
 def words(hidden: Hidden, unit: Unit) -> tuple[str, ...]:
     """Return the work order in the customer's words, one sentence each.
 
@@ -89,11 +97,12 @@ def words(hidden: Hidden, unit: Unit) -> tuple[str, ...]:
     """
     rng = np.random.default_rng([hidden.seed, 7])
     rows = _file("orders.toml")
+    heard = "loudspeaker" if drives_loudspeaker(unit) else "line"
     said = [*hidden.symptoms, *([hidden.condition] if hidden.condition else [])]
     channel = f"the {hidden.channel} channel" if len(unit.channels) > 1 else "it"
     found = []
     for name in said:
-        texts = rows[name]["says"]
+        texts = [*rows[name].get("says", ()), *rows[name].get(heard, ())]
         text = str(texts[int(rng.integers(len(texts)))]).format(unit=unit.title, channel=channel)
         found.append(text[:1].upper() + text[1:])
     return tuple(found)
