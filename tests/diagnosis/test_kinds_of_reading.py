@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from lostgain.diagnosis.features import CURRENT, DC, Feature, feature_of, predicted, unscaled
+from lostgain.problems import UserError
 from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Reading
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, row_of, word
@@ -134,3 +135,18 @@ def test_an_intermittent_unit_is_its_own_good_channel_while_it_works() -> None:
     verdict = ask(*faulty, *working, good="Port (working)")
     assert verdict.suspects[0].channel == "Port"
     assert verdict.suspects[0].part in ("C3", "R3", "R4")
+
+
+def test_a_rails_current_alone_asks_about_every_channel() -> None:
+    """Nobody has to read a channel first: a rail that gives no current is the first thing a bench notices."""
+    lost = Reading("VP", "current", "", 0.6e-3, instrument="dmm-trms", text="0.6 mA")
+    verdict = ask(lost)
+    assert verdict.suspects[0].part in ("VP", "F1")
+    assert sum(each.probability for each in verdict.suspects) <= 1 + 1e-9
+    watts = ask(Reading("mains", "mains watts", "", 3.0, text="3 W"))
+    assert watts.suspects
+
+
+def test_a_channel_that_the_unit_does_not_have_is_named() -> None:
+    with pytest.raises(UserError, match=r"'Prot' is no channel of .*\. Did you mean Port\?"):
+        ask(dc("TP1", 0.0, channel="Prot"))

@@ -13,6 +13,7 @@ from lostgain import instruments, rates
 from lostgain.diagnosis.belief import belief
 from lostgain.diagnosis.candidates import Candidate, candidates
 from lostgain.diagnosis.expected import expected
+from lostgain.diagnosis.foretold import dc_span
 from lostgain.diagnosis.information import told
 from lostgain.diagnosis.moves import facts
 from lostgain.diagnosis.next_model import Move, Next, NextReading
@@ -210,3 +211,16 @@ def test_each_line_can_be_judged_at_the_bench() -> None:
     assert "U1 pin 7 in Port, level at 40 Hz" in text
     assert " if C3 lost" in " ".join(text.split())
     assert all(len(line) <= 80 for line in text.splitlines())
+
+
+def test_no_dc_is_foretold_beyond_the_rails() -> None:
+    """A model that may be anything says so in volts that the unit has."""
+    table = megaphone()
+    low, high = dc_span(table.circuit.unit)
+    volts = [rail.volts for rail in table.circuit.unit.rails]
+    assert (low, high) == (pytest.approx(min(0.0, *volts) * 1.1), pytest.approx(max(volts) * 1.1))
+    found = ask(Reading("VP", "current", "", 0.6e-3, instrument="dmm-trms", text="0.6 mA"))
+    shown = [each for reading in asked(found) if reading.quantity == "dc" for each in reading.expectations]
+    assert shown
+    for each in shown:
+        assert low - high <= each.low <= each.middle <= each.high <= high - low

@@ -64,7 +64,8 @@ def match(
     try:
         whole = weigh(table, readings.rows, readings.good, chosen, knowledge)
     except UserError as error:
-        raise UserError(Problem(str(error.problems[0].message), Where(readings.path))) from error
+        first = error.problems[0]
+        raise UserError(Problem(first.message, Where(readings.path, first.where.line), first.meant)) from error
     odd = contradiction(table, readings, chosen, knowledge, whole)
     posterior = odd.without if odd is not None else whole
     suspects = _suspects(table, posterior)

@@ -24,7 +24,7 @@ from lostgain.diagnosis.likelihood import (
 )
 from lostgain.diagnosis.observed import Observed, observed
 from lostgain.faults import Rates
-from lostgain.problems import UserError
+from lostgain.problems import Problem, UserError, nearest
 from lostgain.readings import instruments
 from lostgain.readings.model import Reading
 from lostgain.signatures import Table
@@ -130,8 +130,9 @@ def weigh(
     Raises
     ------
     UserError
-        If no reading can be used.
+        If no reading can be used, or one is of a channel that the unit does not have.
     """
+    _known_channels(table, rows, good)
     seen = observed(table, rows, instruments(table.circuit.unit.folder), good)
     if not seen.latent:
         raise UserError(f"no reading can be compared. {' '.join(seen.left_out)}")
@@ -179,10 +180,22 @@ def _log_likelihood(table: Table, found: Hypotheses, seen: Observed, channel: st
 
 
 def _candidates(table: Table, seen: Observed, good: str) -> list[str]:
-    """Channels that may hold the fault: those with readings, but for the one known to be good."""
+    """Channels that may hold the fault: those with readings, but for the one known to be good.
+
+    Any of them where only the whole unit was read: a rail's current, the mains watts.
+    """
     read = {channel for channel, _ in seen.latent}
-    names = [channel.name for channel in table.circuit.unit.channels if channel.name in read]
+    every = [channel.name for channel in table.circuit.unit.channels]
+    names = [name for name in every if name in read] or every
     return [name for name in names if name != good] or names
+
+
+def _known_channels(table: Table, rows: Sequence[Reading], good: str) -> None:
+    names = [channel.name for channel in table.circuit.unit.channels]
+    for row in rows:
+        if row.channel and row.channel not in (*names, good):
+            said = f"'{row.channel}' is no channel of {table.circuit.unit.title}."
+            raise UserError(Problem(said, row.where, nearest(row.channel, names)))
 
 
 def _priors(
