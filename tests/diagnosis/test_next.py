@@ -223,4 +223,4 @@ def test_no_dc_is_foretold_beyond_the_rails() -> None:
     shown = [each for reading in asked(found) if reading.quantity == "dc" for each in reading.expectations]
     assert shown
     for each in shown:
-        assert low - high <= each.low <= each.middle <= each.high <= high - low
+        assert low - high <= each.low <= each.value <= each.high <= high - low
