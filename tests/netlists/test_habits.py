@@ -215,7 +215,7 @@ def test_no_text_does_more_than_be_refused(text: str) -> None:
 
 LINES = ["R1 a b 1k", "+ tc1=1", "* c", "; c", "", "C1 a b 1u $x", ".tran 1 2", "X1 a s params:", ".param a=1",
          "E1 a 0 value {1}",
-         ".subckt s a", ".ends", ".model d d", "*#", ".control", "K1 L1", "V1", ".include"]  # fmt: skip
+         ".subckt s a", ".ends", ".model d d", "*#", ".control", "K1 L1", "K", "V1", ".include"]  # fmt: skip
 
 
 @given(st.lists(st.sampled_from(LINES), max_size=12))

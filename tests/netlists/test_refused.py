@@ -76,6 +76,9 @@ def test_the_netlist_that_the_others_are_made_from(tmp_path: Path, pool: Pool) -
         (".subckt loose a b\nR1 a b 1", 16, "no .ends"),
         ("R9 out", 16, "needs"),
         ("R9 out 0 {nothing*2}", None, "ngspice does not take"),
+        ("R1 out 0 1k", 16, "R1 is there twice; the first is in line 5"),
+        (".if (m==1)\nR9 out 0 1k\n.endif", 16, "under a condition"),
+        (".subckt o a b\n$CDNENCSTART\n8f3a2b\n.ends", 17, "encrypted"),
         ("V9 ac1 0 SIN(0 24 50)\nD1 ac1 out DD\n.model DD D", 16, "mains"),
     ],
 )
@@ -92,7 +95,7 @@ def test_lines_that_are_not_taken(tmp_path: Path, pool: Pool, added: str, line: 
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
-        ("AC 1 SIN(0 0.1 1k)", "0", "No source"),
+        ("AC 1 SIN(0 0.1 1k)", "0", "No voltage source"),
         (" 0 ", " far ", "no ground"),
         ("V3 in 0", "V3 in sum", "neither is ground"),
         ("out", "elsewhere", ""),
@@ -133,6 +136,64 @@ def test_a_part_that_leads_nowhere_is_left_out(tmp_path: Path, pool: Pool) -> No
     found = take(tmp_path, pool, AMPLIFIER + "R9 sum nc 1k\nC9 nc2 out 1u\n")
     assert {"R9", "C9"} <= {guess.about for guess in found.guesses if "left out" in guess.text}
     assert {piece.board for piece in found.parts} == {"R1", "R2", "U1"}
+
+
+def test_a_current_source_with_a_signal_is_made_silent(tmp_path: Path, pool: Pool) -> None:
+    """Two sources at once would give levels of neither."""
+    found = take(tmp_path, pool, AMPLIFIER + "I1 0 sum 1u AC 1m\n")
+    assert any(guess.about == "I1" and "only its DC was kept" in guess.text for guess in found.guesses)
+    assert "I1 0 sum 1e-06\n" in found.netlist
+    assert found.worst < 1e-5
+    with pytest.raises(UserError, match="No voltage source"):
+        take(tmp_path, pool, AMPLIFIER.replace("V3 in 0 AC 1 SIN(0 0.1 1k)", "I1 0 in AC 1m\nR9 in 0 1k"))
+
+
+def test_a_pulse_says_no_level(tmp_path: Path, pool: Pool) -> None:
+    found = take(tmp_path, pool, AMPLIFIER.replace("AC 1 SIN(0 0.1 1k)", "PULSE(0 0.1 0 1n 1n 1m 2m)"))
+    assert "V3 does not say its level; 100 mV rms was taken." in [guess.text for guess in found.guesses]
+
+
+def test_signs_of_rails_on_sheets_are_kept(tmp_path: Path, pool: Pool) -> None:
+    found = take(tmp_path, pool, AMPLIFIER.replace("VCC", "/pwr/+15V").replace("VEE", "/pwr/-15V"))
+    assert found.rails == {"PWR_P15V": 15.0, "PWR_N15V": -15.0}
+
+
+@pytest.mark.parametrize(
+    ("raw", "said"),
+    [
+        (b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 9, "no text file"),
+        (b"\xff\xfe" + bytes(range(255, -1, -1)) * 9, "no text file"),
+        (bytes(range(256)) * 9, "no text file"),
+        (
+            b'(export (version "E")\n  (design\n    (source "amp.sch"))\n  (nets (net 1)))\n' * 30,
+            "another kind of file",
+        ),
+        (b'<?xml version="1.0"?>\n<sheet>\n<part ref="R1"/>\n</sheet>\n', "another kind of file"),
+        (b'{"R1": [\n"in",\n"out"],\n"C1": 5\n}\n', "another kind of file"),
+    ],
+)
+def test_what_is_no_netlist_is_told_in_one_line(tmp_path: Path, pool: Pool, raw: bytes, said: str) -> None:
+    file = tmp_path / "a.cir"
+    file.write_bytes(raw)
+    with pytest.raises(UserError) as caught:
+        import_netlist(file, pool=pool)
+    [problem] = caught.value.problems
+    assert said in problem.message
+    assert problem.where.file == file
+
+
+def test_a_few_letters_that_slipped_in_are_told_with_their_lines(tmp_path: Path, pool: Pool) -> None:
+    found = problem(tmp_path, pool, AMPLIFIER.replace("R2 sum", "R2\x07 sum"))
+    assert found.where.line == 6
+    assert "character" in found.message
+    assert take(tmp_path, pool, AMPLIFIER + "\x1a").worst < 1e-5  # how old systems end a file
+
+
+def test_ten_mistakes_are_enough(tmp_path: Path, pool: Pool) -> None:
+    with pytest.raises(UserError) as caught:
+        take(tmp_path, pool, AMPLIFIER + "".join(f"R{number} out\n" for number in range(100, 300)))
+    assert len(caught.value.problems) == 11
+    assert "190 more" in caught.value.problems[-1].message
 
 
 def test_a_folder_and_nothing(tmp_path: Path, pool: Pool) -> None:

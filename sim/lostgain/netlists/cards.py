@@ -12,6 +12,10 @@ from lostgain.netlists.habits import lines_of
 from lostgain.netlists.model import Card, Notes, wrong
 from lostgain.problems import UserError, Where, nearest
 
+#: What makers of models write above text that one program alone can read.
+_ENCRYPTED = re.compile(
+    r"\s*[*$.]\W*(\w*encstart\b|(begin\W+)?encrypted(\W|_)*(lib|model|begin)?\W*$|protect\W*$)", re.I
+)
 _INCLUDES = (".include", ".inc", ".lib")
 
 
@@ -54,6 +58,10 @@ class Reader:
         self.total += sum(map(len, raw))
         if self.total > LARGEST_TOTAL:
             raise wrong("The files that this netlist includes are too large together.", where)
+        for number, line in enumerate(raw, 1):
+            if _ENCRYPTED.match(line):
+                message = "From here on the file is encrypted, and cannot be read."
+                raise wrong(message, Where(path, number), "Use a plain model, or leave the part out and name it later.")
         if chain:
             self.own.add(path)
         else:

@@ -111,6 +111,9 @@ def sort_cards(cards: list[Card], title: str, main: Path, notes: Notes) -> Deck:
         elif card.word in _BLOCKS:
             block = _BLOCKS[card.word]
             left.setdefault(card.word, []).append(card.where)
+        elif card.word in (".if", ".elseif", ".else", ".endif"):
+            message = f"Lines under a condition ({card.word}) are not read."
+            raise wrong(message, card.where, "Keep those that apply, and delete .if, .else and .endif.")
         elif card.word == ".control":
             message = "A control block holds commands, which a unit may not run. Delete it from .control to .endc."
             raise UserError(Problem(message, card.where))
@@ -124,7 +127,26 @@ def sort_cards(cards: list[Card], title: str, main: Path, notes: Notes) -> Deck:
             _sorted(card, deck)
     for word, places in left.items():
         section_note(notes, word, places, _why(word))
+    _once(deck)
     return deck
+
+
+def _once(deck: Deck) -> None:
+    """Refuse two elements of one name, of which ngspice says no more than that it does not take them."""
+    twice = []
+    for cards in (deck.elements, *(subckt.cards for subckt in deck.subckts.values())):
+        seen: dict[str, Where] = {}
+        depth = 0
+        for card in cards:
+            depth += (card.word == ".subckt") - (card.word == ".ends")
+            if depth or not card.word[0].isalpha():
+                continue
+            if card.word in seen:
+                text = f"{card.word.upper()} is there twice; the first is in line {seen[card.word].line}."
+                twice.append(Problem(text, card.where))
+            seen.setdefault(card.word, card.where)
+    if twice:
+        raise UserError(twice)
 
 
 def _sorted(card: Card, deck: Deck) -> None:

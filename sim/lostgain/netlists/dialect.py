@@ -152,9 +152,9 @@ def _value_of(tail: str, letter: str, name: str, card: Card, notes: Notes) -> st
 def _coupled(text: str) -> list[str]:
     """Return a coupling of three coils or more as one of each pair, which is all that ngspice takes."""
     name, *words = text.split()
-    coils, factor = words[:-1], words[-1]
-    if len(coils) <= 2:
+    if len(words) <= 3:
         return [text]
+    coils, factor = words[:-1], words[-1]
     return [f"{name}_{number} {one} {other} {factor}" for number, (one, other) in enumerate(combinations(coils, 2), 1)]
 
 

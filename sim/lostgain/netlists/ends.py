@@ -105,7 +105,8 @@ def _level(ends: Ends, source: Source, notes: Notes) -> None:
         ends.level = source.ac
         notes.say("generator", f"{name} has AC {source.ac:g}, taken as volts rms.", LIKELY, where, "setup generator")
     else:
-        text = f"{name} does not say its level (AC {source.ac:g} is usual for a response); 100 mV rms was taken."
+        usual = f" (AC {source.ac:g} is usual for a response)" if source.ac else ""
+        text = f"{name} does not say its level{usual}; 100 mV rms was taken."
         notes.say("generator", text, DOUBTFUL, where, "setup generator")
 
 

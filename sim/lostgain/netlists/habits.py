@@ -16,6 +16,11 @@ _NET = re.compile(r"\b(net|unconnected)-\(([^()\s]*)\)", re.IGNORECASE)
 _OHMS = re.compile(r"(?<=[0-9kKMGRg])\s?[Ω\u2126]")
 _SIGNS = {"µ": "u", "μ": "u", "\u00a0": " ", "\u2212": "-", "§": "_", "“": '"', "”": '"'}
 
+#: What most lines of other text files of schematic editors begin with.
+_BRACKETS = '()<>[]{}"|'
+#: What no text has; a few may have slipped in, and are told with their lines. Old systems end a file with a sign.
+_NO_TEXT, _STRAY, _DOS_END = re.compile(r"[\x00-\x08\x0e-\x1f\x7f\ufffd]"), 8, "\x1a"
+
 
 def lines_of(path: Path, where: Where, notes: Notes) -> list[str]:
     """Return the lines of a netlist file, with the signs that SPICE does not know put into its own.
@@ -40,9 +45,16 @@ def lines_of(path: Path, where: Where, notes: Notes) -> list[str]:
         raw = path.read_bytes()
     except OSError as error:
         raise wrong(f"{path.name} cannot be read: {error.strerror}.", where) from error
-    text = _decoded(raw, path, notes)
+    text = _decoded(raw, path, notes).rstrip(_DOS_END)
     if not text.strip():
         raise wrong(f"{path.name} is empty.", where)
+    if len(_NO_TEXT.findall(text)) > _STRAY:
+        message = f"{path.name} is no text file, and a netlist is text."
+        raise wrong(message, Where(path, 1), "A schematic editor exports one; its own files are something else.")
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    if sum(line[0] in _BRACKETS for line in lines) > len(lines) / 2:
+        message = f"{path.name} is no SPICE netlist: its lines are another kind of file's."
+        raise wrong(message, Where(path, 1), "Have the schematic editor export the netlist for SPICE.")
     return plain_signs(text).replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 

@@ -139,8 +139,8 @@ def plain_node(node: str) -> str:
     if node == GROUND:
         return node
     name = node.strip("/").replace("~", "n")
-    name = re.sub(r"^\+(?=\d)", "p", name)
-    name = re.sub(r"^-(?=\d)", "n", name)
+    name = re.sub(r"(^|/)\+(?=\d)", r"\1p", name)
+    name = re.sub(r"(^|/)-(?=\d)", r"\1n", name)
     name = re.sub(r"\+$", "p", re.sub(r"-$", "n", name)) if len(name) > 1 else name.replace("+", "p").replace("-", "n")
     name = re.sub(r"(^|_)net[-_]+", r"\1", name)
     name = re.sub(r"[^a-z0-9_]+", "_", name).strip("_") or "node"

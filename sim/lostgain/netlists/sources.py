@@ -91,11 +91,11 @@ class Supply:
     sources: list[Source] = field(default_factory=list)
 
 
-def voltage_sources(pieces: Iterable[Piece], flat: FlatCircuit) -> list[Source]:
-    """Return the voltage sources with the values that ngspice evaluated."""
+def voltage_sources(pieces: Iterable[Piece], flat: FlatCircuit, letter: str = "v") -> list[Source]:
+    """Return the voltage sources, or with `letter` i the current sources, with the values that ngspice evaluated."""
     found = []
     for piece in pieces:
-        if piece.letter != "v":
+        if piece.letter != letter:
             continue
         rest = flat.elements[piece.name.lower()].rest
         wave = _WAVE.search(rest)
@@ -199,7 +199,7 @@ def find_generator(sources: list[Source], asked: str, notes: Notes) -> Source | 
         return named[0]
     if not likely:
         where = sources[0].piece.where if sources else Where()
-        raise wrong("No source of the netlist has a signal (AC or SIN).", where,
+        raise wrong("No voltage source of the netlist has a signal (AC or SIN).", where,
                     "Say which node is the input: --input NODE.")  # fmt: skip
     names = ", ".join(f"{each.piece.name} at {each.piece.nodes[0]}" for each in likely)
     message = f"There are {len(likely)} sources with a signal: {names}."

@@ -42,6 +42,8 @@ from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.quantities import show
 from lostgain.unit import open_unit
 
+#: Mistakes told at once: where there are more, the same is wrong everywhere.
+MOST_SHOWN = 10
 #: An output that feeds less than this is a loudspeaker's or a headphone's [ohm].
 _LOUDSPEAKER = 40.0
 _LOW, _HIGH = 40.0, 10e3
@@ -75,6 +77,16 @@ def import_netlist(path: Path, input_node: str = "", output_node: str = "", pool
     if pool is None:
         with Pool(workers=1) as one:
             return import_netlist(path, input_node, output_node, one)
+    try:
+        return _imported(path, input_node, output_node, pool)
+    except UserError as error:
+        if len(error.problems) <= MOST_SHOWN:
+            raise
+        rest = Problem(f"and {len(error.problems) - MOST_SHOWN} more mistakes.", Where(path))
+        raise UserError([*error.problems[:MOST_SHOWN], rest]) from None
+
+
+def _imported(path: Path, input_node: str, output_node: str, pool: Pool) -> Imported:
     notes = Notes()
     here = Where(path)
     deck, pieces, lines = _read(path, notes)
@@ -91,6 +103,7 @@ def import_netlist(path: Path, input_node: str = "", output_node: str = "", pool
     sources = voltage_sources(pieces, flat)
     generator = find_generator(sources, asked_in, notes)
     supply = find_supply(sources, generator, notes)
+    silence(voltage_sources(pieces, flat, "i"), None, supply, notes)
     silent = silence(sources, generator, supply, notes)
     ends = find_input(generator, asked_in, pieces, supply.rails, notes)
     fed = _fed(pieces, generator.piece if generator else None, supply, ends)
