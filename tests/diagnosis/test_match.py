@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from lostgain import UserError, match
 from lostgain.diagnosis import known, limits
+from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.groups import overlap
 from lostgain.diagnosis.likelihood import gaussian
-from lostgain.diagnosis.severity import quantiles
+from lostgain.diagnosis.severity import half_believed, quantiles
 from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Reading
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, taken, word
@@ -221,3 +222,15 @@ def test_limits_of_all_readings_in_reach() -> None:
     assert any("R6 drift" in names and "R5 drift" in names for names in found.inseparable)
     assert "C2 open" in found.unmarked  # 100 pF at a 1 kΩ source: beyond 10 kHz
     assert "C1 open" not in found.unmarked
+
+
+def test_how_bad_a_makers_affair_is_is_said_less_narrowly() -> None:
+    """The less the readings are believed, the wider the range, from what they say to what was known before."""
+    severity, prior = np.geomspace(4.7e3, 47e3, 9), np.full(9, 1 / 9)
+    weight = np.exp(-0.5 * ((np.log(severity) - np.log(15e3)) / 0.2) ** 2) / 9
+    ratios = []
+    for trust in (1.0, allowances().model_maker_severity, 0.0):
+        low, _, high = quantiles(severity, half_believed(weight, prior, trust), (0.05, 0.5, 0.95))
+        ratios.append(high / low)
+    assert ratios == sorted(ratios)
+    assert ratios[0] < 3 < 4 < ratios[1] < ratios[2] == pytest.approx(10)

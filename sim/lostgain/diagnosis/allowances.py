@@ -34,6 +34,7 @@ class Allowances:
     model_wild_dc: float
     model_wild: float
     model_beyond: float
+    model_maker_severity: float
     model_astray: float
     model_astray_db: float
     model_astray_dc: float

@@ -16,7 +16,7 @@ from lostgain.diagnosis.knowledge import Knowledge, stated
 from lostgain.diagnosis.model import Evidence, Group, Suspect, Verdict
 from lostgain.diagnosis.off_checks import doubted, part_verdicts
 from lostgain.diagnosis.posterior import Case, Posterior, weigh
-from lostgain.diagnosis.severity import quantiles, sentence
+from lostgain.diagnosis.severity import half_believed, quantiles, sentence
 from lostgain.diagnosis.slips import contradiction
 from lostgain.faults import Rates, rates
 from lostgain.problems import Problem, UserError, Where
@@ -133,6 +133,8 @@ def _suspect(
     severity, spread = None, None
     if np.isfinite(found.severity[mine]).all():
         weight = share if total > 0 else found.prior[mine]
+        if total > 0 and found.makers_affair[mine].all():
+            weight = half_believed(share, found.prior[mine], allowances(table.circuit.unit.folder).model_maker_severity)
         ends = (0.5 - RANGE / 2, 0.5, 0.5 + RANGE / 2)
         low, severity, high = quantiles(found.severity[mine], weight, ends)
         spread = (low, high)

@@ -41,6 +41,22 @@ def quantiles(severity: Values, weight: Values, shares: tuple[float, ...]) -> li
     return [float(np.exp(np.interp(share, middle, level))) for share in shares]
 
 
+def half_believed(weight: Values, prior: Values, trust: float) -> Values:
+    """Return the weights of severities of which the readings are believed in part.
+
+    What a model says of a device is uncertain where that is its maker's affair, and so is how it changes with the
+    severity.
+
+    Parameters
+    ----------
+    weight, prior : arrays, (step,)
+        Probabilities with the readings and before them.
+    trust : float
+        1 to believe the readings, 0 to leave all as it was.
+    """
+    return np.asarray(weight**trust * prior ** (1 - trust))
+
+
 def sentence(
     fault: Fault, severity: float | None, spread: tuple[float, float] | None, circuit: Circuit, channel: Channel | None
 ) -> str:
