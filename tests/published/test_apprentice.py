@@ -27,41 +27,19 @@ from lostgain.teach.drill import begun, do
 from lostgain.teach.hidden import Hidden
 from lostgain.teach.record import Drill
 from lostgain.teach.rig import Rig
+from tests.published.emitter_text import common_emitter
 
 RL = 100e3
 V_T, V_BE, BETA = 0.0259, 0.7, 200.0
 
-EMITTER = """\
-[unit]
-title = "Single-transistor stage for apprentices"
-invented = true
-[[channel]]
-name = "Left"
-[[channel]]
-name = "Right"
-add = 100
-[rails]
-VP = "+24 V"
-[setup]
-generator = "5 mV rms"
-load = "100k"
-frequencies = ["10 kHz", "100 Hz", "20 kHz"]
-[[stage]]
-name = "Gain"
-use = "common-emitter"
-CIN = "C1 10u 25V"
-RB1 = "R1 47k"
-RB2 = "R2 10k"
-RC = "R3 4k7"
-RE = "R4 1k"
-CE = "C2 1000u 16V"
-Q = "Q1 npn-small"
-[stage.points]
-in = "J1 tip"
-b = "Q1 base"
-e = "Q1 emitter"
-out = "Q1 collector"
-"""
+EMITTER = common_emitter(
+    "Single-transistor stage for apprentices",
+    '"+24 V"',
+    'generator = "5 mV rms"\nload = "100k"\nfrequencies = ["10 kHz", "100 Hz", "20 kHz"]\n',
+    'CIN = "C1 10u 25V"\nRB1 = "R1 47k"\nRB2 = "R2 10k"\nRC = "R3 4k7"\nRE = "R4 1k"\nCE = "C2 1000u 16V"\n'
+    'Q = "Q1 npn-small"\n',
+    'in = "J1 tip"\nb = "Q1 base"\ne = "Q1 emitter"\nout = "Q1 collector"\n',
+)
 MEGAPHONE = Path(__file__).parent.parent / "units" / "megaphone"
 
 

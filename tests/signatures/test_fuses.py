@@ -13,34 +13,16 @@ from lostgain.signatures import predict, sentences
 from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.unit import open_unit
 from tests.published.conftest import pool  # noqa: F401
+from tests.published.emitter_text import common_emitter
 from tests.published.mains_texts import SUPPLIED
 
-FUSED = """
-[unit]
-title = "A fused rail"
-[[channel]]
-name = "Left"
-[[channel]]
-name = "Right"
-add = 100
-[rails]
-VP = { volts = "+15 V", fuse = "F1 500mA" }
-[setup]
-generator = "10 mV rms"
-load = "10k"
-[[stage]]
-name = "Driver"
-use = "common-emitter"
-CIN = "C1 10u"
-RB1 = "R1 10k"
-RB2 = "R2 2k2"
-RC = "R3 100R"
-RE = "R4 RE"
-Q = "Q1 npn-driver"
-[stage.points]
-out = "Q1 collector"
-e = "Q1 emitter"
-"""
+FUSED = common_emitter(
+    "A fused rail",
+    '{ volts = "+15 V", fuse = "F1 500mA" }',
+    'generator = "10 mV rms"\nload = "10k"\n',
+    'CIN = "C1 10u"\nRB1 = "R1 10k"\nRB2 = "R2 2k2"\nRC = "R3 100R"\nRE = "R4 RE"\nQ = "Q1 npn-driver"\n',
+    'out = "Q1 collector"\ne = "Q1 emitter"\n',
+)
 
 
 def unit(folder: Path, text: str, pool: Pool) -> Circuit:  # noqa: F811
