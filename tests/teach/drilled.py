@@ -17,6 +17,39 @@ from lostgain.teach.rig import Rig
 
 UNITS = Path(__file__).parent.parent / "units"
 
+#: A single-ended valve output on its dummy load.
+VALVE = """\
+[unit]
+title = "Valve output for apprentices"
+invented = true
+output_stage = true
+[[channel]]
+name = "Left"
+[rails]
+VP = "+265 V"
+VS = "+260 V"
+[setup]
+generator = "300 mV rms"
+frequencies = ["1 kHz"]
+load = "8R"
+[[stage]]
+name = "Output"
+use = "pentode-single-ended"
+CIN = "C1 100n"
+RG = "R1 470k"
+RS = "R2 1k5"
+V = "V1 pentode-el84"
+RK = "R3 135R"
+CK = "C2 100u 25V"
+RSC = "R4 470R"
+CSC = "C3 10u 400V"
+T = "T1 25.5:1 transformer_output_se"
+rails = { vp = "VP", vs = "VS" }
+[stage.points]
+in = "C1, hot end"
+out = "TP1"
+"""
+
 
 @cache
 def megaphone() -> tuple[Unit, Circuit]:

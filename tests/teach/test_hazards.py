@@ -6,13 +6,15 @@ from dataclasses import replace
 
 import pytest
 
-from lostgain import open_unit
+from lostgain import build_circuit, open_unit, parse_fault
+from lostgain.teach.draw import hide
+from lostgain.teach.drill import begun
 from lostgain.teach.hazards import names, of_power_on
 from lostgain.teach.hidden import Bench
 from lostgain.teach.record import UNSAFE
 from lostgain.unit.load import OPEN
 from lostgain.unit.loads import parse_load
-from tests.teach.drilled import UNITS, done, drilled, like, megaphone
+from tests.teach.drilled import UNITS, VALVE, done, drilled, like, megaphone, pool
 
 #: Each hazard by the lines that meet it; `None` for those of units with other facts, which are tested below.
 MET = {
@@ -81,6 +83,20 @@ def test_a_valve_output_is_never_unloaded() -> None:
     assert found.name == "unloaded"
     assert of_power_on(unit, Bench(0.1, 500.0), parse_load("8R"), None) is None
     assert of_power_on(megaphone()[0], Bench(0.1, 500.0), OPEN, None) is None
+
+
+def test_a_valve_output_driven_unloaded_stops_a_drill(tmp_path) -> None:
+    folder = tmp_path / "valve"
+    folder.mkdir()
+    (folder / "unit.toml").write_text(VALVE)
+    unit = open_unit(folder)
+    circuit = build_circuit(unit, pool())
+    drill = begun(unit, hide(unit, circuit, 3, 1, pool(), (parse_fault("R2 open", circuit),)), pool())
+    for lines in (("load open",), ("power off", "load open", "power on")):
+        answer = done(drill, *lines, unit=unit)
+        assert (answer.drill.ended, answer.drill.hazard) == (UNSAFE, "unloaded")
+        assert "arcs over" in answer.hazard.says
+    assert done(drill, "power off", "load open", "load 8R", "power on", unit=unit).hazard is None
 
 
 def test_a_fuse_of_another_rating(tmp_path) -> None:
