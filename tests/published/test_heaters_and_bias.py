@@ -18,6 +18,7 @@ from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool
 from lostgain.faults import listing, parse
 from lostgain.signatures.draws import deviates, varied
+from lostgain.signatures.fuses import fuses
 from lostgain.signatures.rows import RowTask, run_row
 from lostgain.unit import open_unit
 from tests.published.conftest import pool  # noqa: F401
@@ -214,6 +215,14 @@ def test_one_fuse_takes_high_tension_and_heaters_of_one_transformer(pool: Pool, 
     assert no_tension["V1 pin 4"][1] == pytest.approx(well["V1 pin 4"][1], rel=0.05)
     assert cold["C2 plus"][0] > well["C2 plus"][0]
     assert cold["V1 pin 4"][1] < 0.1
+
+
+def test_a_fuse_ahead_of_all_supplies_takes_all_rails(pool: Pool, tmp_path: Path) -> None:  # noqa: F811
+    one = head("A valve unit", "8R", "100k", "F1 2A") + bridge("T1A 230:290", "100u 450V", "100k")
+    text = one + BIAS.replace('F = "F2 100mA"\n', "").replace('"T2 ', '"T1B ')
+    (tmp_path / "unit.toml").write_text(text, encoding="utf-8")
+    only = fuses(build(open_unit(tmp_path), pool))
+    assert [(each.part, each.mains, set(each.rails)) for each in only] == [("F1", True, {"HT", "BR", "VB"})]
 
 
 @pytest.mark.parametrize("fault", ["F1 open", "T1 secondary-open"])

@@ -62,7 +62,10 @@ def _fuses(circuit: Circuit) -> Iterator[Fuse]:
         if place.part.kind != "fuse" or not place.part.value:
             continue
         stage = supplies.get(place.part.stage)
-        if stage is not None:
+        if unit.feed is not None and name == unit.feed.fuse:
+            gone = [rail for each in unit.supplies for port, rail in each.rails.items() if port != "in"]
+            yield Fuse(name, place.element, place.part.value, tuple(dict.fromkeys(gone)), True)
+        elif stage is not None:
             yield Fuse(name, place.element, place.part.value, _fed_by(stage, unit), True)
         else:
             rails = tuple(rail.name for rail in unit.rails if rail.fuse == name)
