@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from functools import cache
 
-from lostgain import explain_html, explain_record, explain_text
+from lostgain import build_circuit, explain_html, explain_record, explain_text, open_unit, signature_table
 from lostgain.bench import cautions
 from lostgain.faults import rates
 from lostgain.report.explain_html import own_names
@@ -48,6 +48,18 @@ def test_supply_stages_are_explained_too() -> None:
     parts = [part.part.designator for stage in found for part in stage.parts]
     assert sorted(parts) == sorted(unit.parts)
     assert found[-2 if "supply" in found[-1].name else -1].name == unit.stages[-1].name
+
+
+def test_what_tells_a_failure_is_of_the_severity_that_is_described() -> None:
+    """The wrong part may be ten times too large or too small: no level is called low, and its reading high."""
+    table = signature_table(build_circuit(open_unit("state-variable-filter")))
+    failures = {(each.fault.part, each.fault.mode): each for stage in explain(table, outlook(table, rates("bench")))
+                for part in stage.parts for each in part.failures}  # fmt: skip
+    # R1 takes the input to the summing point and is in no loop: ten times as large, all outputs are a tenth.
+    wrong = failures["R1", "wrong"]
+    assert wrong.fault.severity == 10
+    assert "dB low at" in wrong.sees[0]
+    assert "low" in wrong.telling
 
 
 def test_what_tells_an_open_coupling_capacitor_is_the_signal_behind_it() -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lostgain.bench.healthy import as_read, healthy_dc, healthy_level
 from lostgain.bench.sheet_model import Range
@@ -27,6 +29,8 @@ SUPPLY = "supply"
 TELLS = 0.15
 #: … nor one that is odd in a smaller share of units: a pair of the few units drawn may be odd without the failure.
 SHOWN = 0.6
+#: Severities within this of the one shown count as about it (a natural logarithm).
+ABOUT = 0.25
 
 
 @dataclass(frozen=True)
@@ -131,12 +135,13 @@ def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
     for fault in table.faults:
         if not fault.members:
             faults.setdefault(fault.part, {}).setdefault(fault.mode, []).append(fault)
-    told = _tellings(outlook)
+    shown = {(part, mode): middle(some) for part, modes in faults.items() for mode, some in modes.items()}
+    told = _tellings(outlook, shown)
     state = tabled(table, table.faults[0]).healthy
     gains = {gain.stage: gain for gain in stage_gains(table.circuit, state)}
 
     def part(each: Part) -> ExplainedPart:
-        found = [_failure(table, middle(some), told) for some in faults.get(each.designator, {}).values()]
+        found = [_failure(table, shown[each.designator, mode], told) for mode in faults.get(each.designator, {})]
         return ExplainedPart(each, value_shown(each), each.does, tuple(found))
 
     def explained(name: str, stage: Stage | None) -> ExplainedStage:
@@ -167,8 +172,11 @@ def _point(table: Table, point: TestPoint, nodes: object) -> ExplainedPoint:
     return ExplainedPoint(point, point.about or known, levels, as_read(healthy_dc(table, point.name), instrument, "dc"))
 
 
-def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
-    """Return, for each part and mode, the reading that speaks most for it and what it then shows."""
+def _tellings(outlook: Outlook, shown: Mapping[tuple[str, str], Fault]) -> dict[tuple[str, str], str]:
+    """Return, for each part and mode, the reading that speaks most for it and what it then shows.
+
+    Where it has severities, for about the one that is shown: the wrong part may be ten times too large or too small.
+    """
     every = _shares(outlook, np.ones(len(outlook.weight), dtype=bool))
     # A reading that is as it should be speaks against other failures, not for this one.
     odd = np.zeros(every.shape, dtype=bool)
@@ -179,6 +187,9 @@ def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
         mine = outlook.suspect == number
         if named.fault is None or not mine.any():
             continue
+        wanted = shown.get((named.fault.part, named.fault.mode))
+        if wanted is not None and wanted.severity is not None:
+            mine &= _about(outlook.severity, wanted.severity, mine)
         own = _shares(outlook, mine)
         with np.errstate(divide="ignore", invalid="ignore"):
             bits = np.where(
@@ -189,6 +200,12 @@ def _tellings(outlook: Outlook) -> dict[tuple[str, str], str]:
             place = _read(outlook.readings[int(best)].reading)
             found[named.fault.part, named.fault.mode] = f"{place}: {outlook.ranges[int(best)][int(cell)]}"
     return found
+
+
+def _about(severity: Values, wanted: float, mine: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Tell which units have about the severity wanted, or the nearest there is."""
+    away = np.where(mine, np.abs(np.log(np.where(mine, severity, 1.0) / wanted)), np.inf)
+    return np.asarray(away <= max(away.min(), ABOUT))
 
 
 def _read(reading: Reading) -> str:

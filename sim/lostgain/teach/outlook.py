@@ -19,7 +19,8 @@ from lostgain.bench.healthy import output_point
 from lostgain.diagnosis.belief import HEALTHY, Belief, Named, belief
 from lostgain.diagnosis.candidates import Candidate, candidates
 from lostgain.diagnosis.expected import together
-from lostgain.diagnosis.features import scaled, unscaled
+from lostgain.diagnosis.features import DC, Feature, scaled, unscaled
+from lostgain.diagnosis.hypotheses import hypotheses
 from lostgain.diagnosis.knowledge import Knowledge
 from lostgain.faults import Rates
 from lostgain.quantities import show, show_level
@@ -66,6 +67,8 @@ class Outlook:
         Place in `lifted` for each unit drawn.
     weight : array, (unit,)
         Adding up to one.
+    severity : array, (unit,)
+        Of each unit's fault; NaN where it has none.
     chance : array, (unit, reading, range)
         How likely each range is; zero for ranges that a reading does not have.
     """
@@ -79,6 +82,7 @@ class Outlook:
     lifted: tuple[tuple[str, str], ...]
     decision: Whole
     weight: Values
+    severity: Values
     chance: Values
 
     @property
@@ -118,9 +122,10 @@ def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, poin
         below = ndtr((cut[None] - shown[:, number, None]) / error[:, number, None])
         chance[:, number, : len(cut) + 1] = np.diff(below, axis=1, prepend=0.0, append=1.0)
     weight = believed.weight[mine][rows]
+    severity = hypotheses(table, [Feature(0, DC)]).severity[believed.hypothesis]
     return Outlook(channel, tuple(wanted), tuple(names), _first(table, wanted), believed.named,
                    believed.suspect[mine][rows], believed.lifted, believed.decision[mine][rows],
-                   weight / weight.sum(), np.maximum(chance, 0.0))  # fmt: skip
+                   weight / weight.sum(), severity[mine][rows], np.maximum(chance, 0.0))  # fmt: skip
 
 
 def _drawn(mean: Values, cov: Values, single: Values) -> tuple[Values, Values, Whole]:
