@@ -5,6 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lostgain.circuit import build
+from lostgain.circuit.model import driven
+from lostgain.faults import parse, put_in
+from lostgain.unit import open_unit
 from tests.circuits.solve import facts, model, powered, run
 
 CLASSES = ["opamp-bipolar", "opamp-jfet", "opamp-lownoise"]
@@ -109,3 +113,13 @@ def test_elements_that_faults_and_spreads_change_have_that_effect() -> None:
     resistor = next(line for line in text.splitlines() if line.startswith("rdom")).split()[-1]
     weak = text.replace(resistor, f"{float(resistor) / 2e4:g}")  # open-loop gain of 10
     assert abs(run(weak.splitlines(), "ac lin 1 10 10")["o"][0]) == pytest.approx(10 / 11, rel=0.01)
+
+
+@pytest.mark.parametrize("fault", ["F1 open", "F1 contact 47k", "VP missing", "VP missing 47k", "VN missing"])
+def test_an_operating_point_with_a_supply_lost_is_found_at_once(fault: str) -> None:
+    """Five amplifiers on one floating rail: where something overflows, ngspice takes a minute, or gives up."""
+    circuit = build(open_unit("choir-desk"))
+    flat = driven(put_in(circuit.flat, parse(fault, circuit), circuit), 20e-3, 1e3, 0.0)
+    said: list[str] = []
+    run(flat.lines()[1:-1], "op", said=said)
+    assert not [line for line in said if "out of range" in line or "stepping failed" in line]
