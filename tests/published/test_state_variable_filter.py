@@ -29,12 +29,13 @@ CENTRE, QUALITY = 1 / (2 * np.pi * R * C), 1 / FEEDBACK
 
 #: Faults whose readings are the same whatever is read at the three outputs, since they act on one number alone: R5 and
 #: C2 on their product, R4 and C1 on theirs, R6 and R7 on their ratio. With R4 shorted or C1 open the first integrator
-#: is an amplifier without feedback. With R1 open no signal comes in; with R2 shorted the low-pass output holds the
-#: summing node and none gets through. Ohms with the power off tell each of these pairs.
+#: is an amplifier without feedback, and with R5 shorted or C2 open the second. With R1 open no signal comes in; with R2
+#: shorted the low-pass output holds the summing node and none gets through. Ohms with the power off tell each of these
+#: pairs.
 LOOK_ALIKES = (
     {"R5 down", "C2 down"}, {"R5 up", "C2 up"}, {"R4 down", "C1 down"}, {"R4 up", "C1 up"},
     {"R6 up", "R7 down"}, {"R6 down", "R7 up"}, {"R6 open", "R7 short"}, {"R6 short", "R7 open"},
-    {"R1 open", "R2 short"}, {"R4 short", "C1 open"},
+    {"R1 open", "R2 short"}, {"R4 short", "C1 open"}, {"R5 short", "C2 open"},
 )  # fmt: skip
 #: Of these the numbers differ a little, 18 % against 30 % and 12 % against 14 %, but less than tolerances hide.
 BY_SIZE = ({"R4 down", "C1 down"}, {"R4 up", "C1 up"}, {"R6 up", "R7 down"}, {"R6 down", "R7 up"})
