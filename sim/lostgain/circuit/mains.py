@@ -33,8 +33,7 @@ SAG = 0.05
 CYCLES, ROUNDS = 4, 8
 #: From this round on, a reservoir that has lost half of its voltage is begun from nothing.
 LEFT = 1
-#: … and from this one on, where it only ever fell: with a large bleeder it would take a minute to lose half. Not among
-#: METHOD's numbers, since nothing that settles gets here.
+#: … and from this one on, where it only ever fell: with a large bleeder it would take a minute to lose half.
 FALLEN = 3
 #: A reservoir has settled where its mean moves less than this in a cycle, as a share and [V].
 SETTLED, SETTLED_VOLTS = 5e-4, 5e-3
@@ -46,7 +45,7 @@ _AWAY = 1e12
 _SOLVER = ".options method=gear reltol=2e-3 abstol=1e-8 vntol=1e-4 itl4=50"
 
 #: What the numbers of a described supply come from, beside the circuit.
-METHOD = (SAG, CYCLES, ROUNDS, LEFT, SETTLED, SETTLED_VOLTS, BEGUN, STEPS_A_CYCLE, _SOLVER)
+METHOD = (SAG, CYCLES, ROUNDS, LEFT, FALLEN, SETTLED, SETTLED_VOLTS, BEGUN, STEPS_A_CYCLE, _SOLVER)
 
 
 @dataclass(frozen=True)
