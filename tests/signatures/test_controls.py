@@ -72,7 +72,7 @@ def test_a_tone_control_off_its_mark_is_no_fault() -> None:
         outcomes = pool.map(run_row, [like, *(replace(like, instead=turn) for turn in every)])
     assert [each.error for each in outcomes] == [None] * len(outcomes)
     levels = 20 * np.log10(np.abs(np.array([outcome.value.phasor[0] for outcome in outcomes])))
-    slopes = per_decibel(levels, every)
+    slopes = per_decibel(levels, [each.control for each in every], np.array([each.decibels for each in every]))
     points = list(circuit.points)
     tone, before, end = points.index("U1 pin 7"), points.index("R10, hot end"), points.index("TP1")
     assert circuit.unit.setup.frequencies[:3] == (1000.0, 100.0, 10e3)
@@ -89,7 +89,7 @@ def test_a_control_at_its_end_turns_one_way(tmp_path: Path) -> None:
     full = build(make(tmp_path, CONTROL.replace('RV1 = "half"', 'RV1 = "full"')))
     assert [turn.decibels for turn in turns(full)] == [-TURN]
     levels = np.array([[0.0], [-0.9]])
-    assert per_decibel(levels, turns(full)) == {"RV1": pytest.approx(np.array([0.9]))}
+    assert per_decibel(levels, ["RV1"], np.array([-TURN])) == {"RV1": pytest.approx(np.array([0.9]))}
 
 
 def test_readings_behind_a_control_off_its_mark_are_believed(tmp_path: Path) -> None:

@@ -51,9 +51,7 @@ def _elements(circuit: Circuit, place: PlacedPart) -> tuple[str, ...]:
         return ()
     if not place.subckt:
         return (place.element,)
-    if kinds()[part.kind].family == "potentiometer":
-        return (place.inside("rtop", circuit.flat), place.inside("rbot", circuit.flat))
-    return ()
+    return place.track(circuit.flat) or ()
 
 
 def _by_factor(circuit: Circuit, place: PlacedPart) -> Iterator[Slip]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 
 from lostgain.circuit.flat import FlatCircuit
@@ -64,6 +65,13 @@ class PlacedPart:
         if wanted not in flat.elements:
             raise KeyError(wanted)
         return wanted
+
+    def track(self, flat: FlatCircuit) -> tuple[str, str] | None:
+        """Return the names of a potentiometer's track, above and below its wiper; None for any other part."""
+        if self.part.kind == "potentiometer" and self.subckt:
+            with suppress(KeyError):  # the unit's own netlist defines a subcircuit of that name
+                return self.inside("rtop", flat), self.inside("rbot", flat)
+        return None
 
 
 @dataclass(frozen=True)

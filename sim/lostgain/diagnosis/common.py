@@ -23,7 +23,7 @@ from lostgain.diagnosis.features import (
     slope,
 )
 from lostgain.signatures import Table
-from lostgain.signatures.controls import Turn, per_decibel
+from lostgain.signatures.controls import per_decibel
 
 #: How far predicted ripple may be off, as a share: diodes, a transformer's leakage and the mains' shape are not known
 #: well. Common practice, no source.
@@ -121,7 +121,6 @@ def _by_control(table: Table, features: list[Feature]) -> list[Values]:
     if "turned" not in table.data:
         return []
     names = [str(name) for name in table.data["control"].values]
-    turns = [Turn(name, ("", ""), float(by)) for name, by in zip(names, table.values("decibels"), strict=True)]
     phasors = np.concatenate([table.complex_values("phasor")[:1, 0], table.complex_values("turned")])
     levels = np.zeros((len(phasors), len(features)))
     for number, feature in enumerate(features):
@@ -129,7 +128,7 @@ def _by_control(table: Table, features: list[Feature]) -> list[Values]:
             at = phasors[:, :, feature.frequency]
             volts = at[:, feature.point] - (at[:, feature.against] if feature.against >= 0 else 0.0)
             levels[:, number] = scaled(np.abs(np.nan_to_num(volts)), feature)
-    return list(per_decibel(levels, turns).values())
+    return list(per_decibel(levels, names, table.values("decibels")).values())
 
 
 def _model_error(table: Table, features: list[Feature], allow: Allowances) -> Values:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,11 +49,8 @@ def turns(circuit: Circuit) -> list[Turn]:
     """
     found = []
     for name, place in circuit.parts.items():
-        if place.part.kind != "potentiometer" or not place.subckt:
-            continue
-        try:
-            ends = place.inside("rtop", circuit.flat), place.inside("rbot", circuit.flat)
-        except KeyError:  # the unit's own netlist defines a subcircuit of that name
+        ends = place.track(circuit.flat)
+        if ends is None:
             continue
         top, bottom = (circuit.flat.elements[each].value for each in ends)
         share = bottom / (top + bottom)
@@ -78,14 +76,19 @@ def put_turn(flat: FlatCircuit, turn: Turn) -> FlatCircuit:
     return flat.with_values(parts)
 
 
-def per_decibel(levels: NDArray[np.float64], of: list[Turn]) -> dict[str, NDArray[np.float64]]:
+def per_decibel(
+    levels: NDArray[np.float64], controls: Sequence[str], decibels: NDArray[np.float64]
+) -> dict[str, NDArray[np.float64]]:
     """Return by how much levels change with each control [dB per dB].
 
     Parameters
     ----------
     levels : array, (1 + turn, …)
         Levels [dB] with every control where it belongs, then with each turn of `turns`.
-    of : list of Turn
+    controls : sequence of str
+        What each turn turns.
+    decibels : array, (turn,)
+        How far.
 
     Returns
     -------
@@ -93,8 +96,8 @@ def per_decibel(levels: NDArray[np.float64], of: list[Turn]) -> dict[str, NDArra
         Designator to array, (…).
     """
     found = {}
-    for control in dict.fromkeys(turn.control for turn in of):
-        mine = [(turn.decibels, levels[number]) for number, turn in enumerate(of, 1) if turn.control == control]
+    for control in dict.fromkeys(controls):
+        mine = [(by, level) for name, by, level in zip(controls, decibels, levels[1:], strict=True) if name == control]
         (high, above), (low, below) = mine if len(mine) == 2 else (*mine, (0.0, levels[0]))
         found[control] = (above - below) / (high - low)
     return found

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass
 from math import exp, log
 
@@ -88,10 +87,7 @@ def _value_elements(place: PlacedPart, flat: FlatCircuit) -> tuple[str, ...]:
     """Return the elements that hold a part's value; none where an expression or a subcircuit of the user's does."""
     if not place.subckt:
         return (place.element,) if flat.elements[place.element].has_value else ()
-    if place.part.kind == "potentiometer":
-        with suppress(KeyError):
-            return (place.inside("rtop", flat), place.inside("rbot", flat))
-    return ()
+    return place.track(flat) or ()
 
 
 def _of_device(place: PlacedPart, spread: Spread, flat: FlatCircuit) -> list[Varied]:

@@ -10,7 +10,7 @@ from lostgain.teach.actions import price
 from lostgain.teach.done import Done
 from lostgain.teach.hazards import hazard, of_handling
 from lostgain.teach.hidden import Bench
-from lostgain.teach.places import CAPACITORS, part_of
+from lostgain.teach.places import is_capacitor, part_of
 from lostgain.teach.rig import Rig
 from lostgain.teach.standing import other_channel
 
@@ -81,7 +81,7 @@ def swap(rig: Rig, bench: Bench, rest: str) -> Done:
 def bridge(rig: Rig, bench: Bench, rest: str) -> Done:
     """Bridge a capacitor with a good one."""
     channel, parts = part_of(rig.unit, rest, rig.hidden.channel)
-    if rig.unit.parts[parts[0]].kind not in CAPACITORS or not rig.unit.parts[parts[0]].value:
+    if not is_capacitor(rig.unit, parts[0]) or not rig.unit.parts[parts[0]].value:
         raise UserError(f"{rest.strip()} is no capacitor.")
     now = replace(bench, bridged=tuple(dict.fromkeys([*bench.bridged, (channel, parts[0])])))
     return _handled(bench, Done(now, f"A good capacitor lies across {rest.strip()}.", channel, parts))

@@ -18,6 +18,7 @@ from lostgain.teach.actions import acts
 from lostgain.teach.hazards import safe_inside
 from lostgain.teach.hidden import Bench, Hidden
 from lostgain.unit import called
+from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Unit
 
 #: Quantities that a drill simulates.
@@ -25,9 +26,6 @@ READ = ("level", COMMON, "dc", "ripple", "current", "distortion", *OFF, "capacit
 
 #: What one would lift: a part as its board calls it, and the channel; ``all`` for one that all share.
 Lifted = tuple[str, str]
-
-#: Kinds of part that are capacitors.
-CAPACITORS = ("electrolytic", "film", "ceramic", "tantalum")
 
 _SECTION = re.compile(r"([A-Z_]+[0-9]+)[A-Z]")
 
@@ -126,7 +124,7 @@ def _of_capacitor(unit: Unit, hidden: Hidden, bench: Bench, text: str) -> Readin
     if quantity_of(rest.strip()) != "capacitance":
         return None
     channel, parts = part_of(unit, name, hidden.channel)
-    if unit.parts[parts[0]].kind not in CAPACITORS:
+    if not is_capacitor(unit, parts[0]):
         raise UserError(f"{name.strip()} is no capacitor.")
     if channel != hidden.channel and _alone(hidden):
         raise UserError(f"only {hidden.channel} is on the bench.")
@@ -135,6 +133,11 @@ def _of_capacitor(unit: Unit, hidden: Hidden, bench: Bench, text: str) -> Readin
                         f"lift {name.strip()} first.")  # fmt: skip
     found = Reading(parts[0], "capacitance", channel, lifted=True)
     return replace(found, instrument=_chosen(unit, bench, found))
+
+
+def is_capacitor(unit: Unit, part: str) -> bool:
+    """Tell whether a part, in designators of the first channel, is a capacitor."""
+    return kinds()[unit.parts[part].kind].family == "capacitor"
 
 
 def _chosen(unit: Unit, bench: Bench, reading: Reading) -> str:
