@@ -13,7 +13,9 @@ from lostgain.circuit import build
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.common import common_allowance
 from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.posterior import weigh
 from lostgain.engine import Pool
+from lostgain.faults import rates
 from lostgain.readings.model import Reading, Readings
 from lostgain.signatures.controls import TURN, per_decibel, turns
 from lostgain.signatures.draws import varied
@@ -23,7 +25,7 @@ from tests.circuit.units import HEAD, make
 
 #: A level control that a small capacitor loads: turning it acts on the source too, and not at all frequencies alike.
 CONTROL = HEAD.replace('source = "0R001"', 'source = "10k"\ninstrument = "scope-x10"') + (
-    '[setup.controls]\nRV1 = "half"\n'
+    '[setup.controls]\nRV1 = "30 %"\n'
     '[[stage]]\nname = "Level"\nuse = "level"\nRV = "RV1 100k linear"\n'
     '[stage.points]\nin = "RV1, hot end"\nout = "RV1, wiper"\n'
     '[[stage]]\nname = "Coupling"\nuse = "coupling"\nCIN = "C1 10n film"\nRB = "R1 22k"\n'
@@ -49,9 +51,9 @@ def test_a_turned_control_acts_as_ohms_law_says(tmp_path: Path) -> None:
     assert list(table.data["control"].values) == ["RV1", "RV1"]
     phasors = np.abs(table.complex_values("turned"))
     for number, decibels in enumerate(table.values("decibels")):
-        assert 20 * np.log10(phasors[number]) == pytest.approx(by_hand(0.5 * 10 ** (decibels / 20)), abs=0.01)
+        assert 20 * np.log10(phasors[number]) == pytest.approx(by_hand(0.3 * 10 ** (decibels / 20)), abs=0.01)
     keys = [("Left", Feature(point, index, floor=1e-6)) for point in range(3) for index in range(3)]
-    slopes = (by_hand(0.5 * 10 ** (TURN / 20)) - by_hand(0.5 * 10 ** (-TURN / 20))).ravel() / (2 * TURN)
+    slopes = (by_hand(0.3 * 10 ** (TURN / 20)) - by_hand(0.3 * 10 ** (-TURN / 20))).ravel() / (2 * TURN)
     # Ahead of the control next to nothing, behind it 0.8 to 0.9: had they been alike, this would test little.
     assert slopes.min() < -0.03
     assert np.ptp(slopes[3:6]) > 0.05
@@ -86,7 +88,7 @@ def test_a_tone_control_off_its_mark_is_no_fault() -> None:
 
 
 def test_a_control_at_its_end_turns_one_way(tmp_path: Path) -> None:
-    full = build(make(tmp_path, CONTROL.replace('RV1 = "half"', 'RV1 = "full"')))
+    full = build(make(tmp_path, CONTROL.replace('RV1 = "30 %"', 'RV1 = "full"')))
     assert [turn.decibels for turn in turns(full)] == [-TURN]
     levels = np.array([[0.0], [-0.9]])
     assert per_decibel(levels, ["RV1"], np.array([-TURN])) == {"RV1": pytest.approx(np.array([0.9]))}
@@ -95,11 +97,14 @@ def test_a_control_at_its_end_turns_one_way(tmp_path: Path) -> None:
 def test_readings_behind_a_control_off_its_mark_are_believed(tmp_path: Path) -> None:
     """All of them low by what the control does: nothing is wrong, at every frequency by its own amount."""
     table = signature_table(build_circuit(make(tmp_path, CONTROL)))
-    share = 0.5 * 10 ** (-1.4 / 20)  # one and a half standard deviations
+    share = 0.3 * 10 ** (-2.8 / 20)  # three standard deviations
     channel = table.circuit.unit.channels[0].name
     rows = [
         Reading(name, "level", channel, 10 ** (by_hand(share)[place, index] / 20), "", "rms", frequency)
         for place, name in enumerate(table.points)
         for index, frequency in enumerate(FREQUENCIES)
     ]
+    fixed = replace(table, data=table.data.drop_vars(["turned", "control", "decibels"]))
+    healthy, without = (float(weigh(each, rows, "", rates("bench")).cases[0].log[0]) for each in (table, fixed))
+    assert healthy > without + 3  # twenty times as likely as were the control fixed
     assert match(table, Readings(tuple(rows), path=Path("typed.csv"))).healthy > allowances().call_faulty
