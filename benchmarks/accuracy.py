@@ -15,6 +15,7 @@ from benchmarks.answers import Answer, of_verdict
 from benchmarks.cases import LIMIT, make, sheet, simulated
 from benchmarks.good_channel import both, chosen, good_of
 from benchmarks.isolate import isolate
+from benchmarks.levels import at_levels, more
 from benchmarks.optimum import beside as optimum
 from benchmarks.optimum import small
 from benchmarks.process import process
@@ -117,6 +118,8 @@ def one_unit(name: str, plan: Plan, say: Say) -> Scored:
         good = [good_of(prior, case) for case in beside]
         simulated(good, circuit.version, pool, _counted(say, f"{name}: good channels"))
         usable = [case for case in cases if case.usable]
+        hunted = [case for case in usable if case.truth.kind == "fault"][: plan.follow]
+        levels = at_levels(circuit, hunted, pool, _counted(say, f"{name}: further generator levels"))
         sheets = [sheet(circuit, case) for case in usable]
         train = samples(prior, plan.seed, plan.each, max(20, 8 * plan.each), pool,
                         _counted(say, f"{name}: samples for the references")) if plan.each else None  # fmt: skip
@@ -126,7 +129,7 @@ def one_unit(name: str, plan: Plan, say: Say) -> Scored:
     pairs = [(one, other) for one, other in zip(beside, good, strict=True) if other.usable]
     together = spread(_answer, signature, [both(circuit, *pair) for pair in pairs], plan.workers,
                       _counted(say, f"{name}: matched with a good channel"))  # fmt: skip
-    faults = [each for each in zip(truths, sheets, strict=True) if each[0].kind == "fault"][: plan.follow]
+    faults = [(case.truth, more(sheet(circuit, case), rows)) for case, rows in zip(hunted, levels, strict=True)]
     followed = spread(isolate, signature, faults, plan.workers, _counted(say, f"{name}: followed to the fault"))
     searched = spread(optimum, signature, faults if small(circuit) else [], plan.workers,
                       _counted(say, f"{name}: searched completely"))  # fmt: skip

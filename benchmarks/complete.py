@@ -25,6 +25,7 @@ from lostgain.diagnosis.next_model import NextReading
 from lostgain.diagnosis.next_reading import next_reading
 from lostgain.faults import rates
 from lostgain.readings import Reading, Readings, instruments
+from lostgain.readings.taken import what
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -220,11 +221,10 @@ def by_lostgain(here: World, path: Path, left: list[int]) -> int:
         nothing = one.quantity == "level" and value < here.readings[reading].feature.floor
         rows.append(replace(one, word="nothing") if nothing else replace(one, value=value))
     step = next_reading(here.table, Readings(tuple(rows)), most=10_000, others=False)
-    places = {(here.readings[each].reading.point, here.readings[each].reading.quantity,
-               here.readings[each].reading.frequency): each for each in left}  # fmt: skip
+    places = {what(here.readings[each].reading): each for each in left}
     for each in step.ranked:
-        if isinstance(each, NextReading) and (each.point, each.quantity, each.frequency) in places:
-            return places[each.point, each.quantity, each.frequency]
+        if isinstance(each, NextReading) and what(each) in places:
+            return places[what(each)]
     return left[0]
 
 

@@ -16,6 +16,7 @@ from lostgain.diagnosis.next_model import Next, NextReading
 from lostgain.diagnosis.next_reading import next_reading
 from lostgain.faults import Rates, rates
 from lostgain.readings import Reading, Readings, instruments
+from lostgain.readings.taken import what
 from lostgain.signatures import Table
 
 #: Readings after which a walk is given up: its minutes until then count, which flatters it.
@@ -137,7 +138,4 @@ def _first(state: State, step: Next) -> Candidate | None:
 
 
 def _same(one: Candidate, other: NextReading) -> bool:
-    reading = one.reading
-    return (reading.point, reading.quantity, reading.frequency, reading.channel) == (
-        other.point, other.quantity, other.frequency, other.channel,
-    )  # fmt: skip
+    return what(one.reading) == what(other)

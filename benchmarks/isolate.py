@@ -17,6 +17,7 @@ from benchmarks.walks import by_halves, stage_by_stage
 from lostgain.circuit import Circuit
 from lostgain.diagnosis import match
 from lostgain.readings import Reading, Readings
+from lostgain.readings.taken import What, what
 from lostgain.signatures import Table
 
 POLICIES: dict[str, Policy] = {"next": by_next, "walk": stage_by_stage, "halves": by_halves}
@@ -49,12 +50,13 @@ def first_reading(circuit: Circuit, sheet: Readings) -> Reading | None:
     points = [name for name in circuit.points if name in reach]
     at_output = [name for name in points if circuit.points[name] == circuit.output] or points
     frequencies = sorted(circuit.unit.setup.frequencies)
-    return taken(sheet).get((at_output[-1], "level", frequencies[len(frequencies) // 2]))
+    middle, channel = frequencies[len(frequencies) // 2], circuit.unit.channels[0].name
+    return taken(sheet).get(what(Reading(at_output[-1], "level", channel, frequency=middle)))
 
 
-def taken(sheet: Readings) -> dict[tuple[str, str, float | None], Reading]:
-    """Return a sheet's readings by where they are: the same value for every policy that takes them."""
-    return {(row.point, row.quantity, row.frequency): row for row in sheet.rows}
+def taken(sheet: Readings) -> dict[What, Reading]:
+    """Return a sheet's readings by what they are of: the same value for every policy that takes them."""
+    return {what(row): row for row in sheet.rows}
 
 
 def isolate(table: Table, case: tuple[Truth, Readings]) -> dict[str, Isolated]:
@@ -72,7 +74,7 @@ def isolate(table: Table, case: tuple[Truth, Readings]) -> dict[str, Isolated]:
         return {}
 
     def bench(reading: Reading) -> Reading | None:
-        return known.get((reading.point, reading.quantity, reading.frequency))
+        return known.get(what(reading))
 
     found = {}
     for name, policy in POLICIES.items():

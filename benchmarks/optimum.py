@@ -42,11 +42,14 @@ def beside(
     start = first_reading(table.circuit, case[1])
     if start is None:
         return {}
-    one = _one_frequency(table, start.frequency)
+    one = _one_frequency(table, start.frequency or table.frequencies[0])
     here = world(one, [start], points or one.points, [("level", 0), ("dc", -1)])
     return {"optimal": optimum(here), **{name: cost(here, policy) for name, policy in POLICIES.items()}}
 
 
-def _one_frequency(table: Table, frequency: float | None) -> Table:
+def _one_frequency(table: Table, frequency: float) -> Table:
     data = table.data.isel(frequency=[number for number, each in enumerate(table.frequencies) if each == frequency])
-    return replace(table, data=data, key=f"{table.key}, {frequency:g} Hz")
+    unit = table.circuit.unit
+    setup = replace(unit.setup, frequencies=(frequency,), levels=())
+    circuit = replace(table.circuit, unit=replace(unit, setup=setup))
+    return replace(table, circuit=circuit, data=data, key=f"{table.key}, {frequency:g} Hz")

@@ -17,6 +17,7 @@ from benchmarks.speed_same import same_answer
 from benchmarks.speed_start import cli_start
 from benchmarks.speed_text import speed_text
 from lostgain.circuit import build
+from lostgain.signatures.build import by_drive
 from lostgain.unit import open_unit
 
 Say = Callable[[str], None]
@@ -76,7 +77,7 @@ def speed(units: list[str], size: Size, seed: int, file: Path, say: Say) -> dict
     by_unit = found["units"]
     assert isinstance(by_unit, dict)
     for name in units:
-        drawn = part(build(open_unit(name)), size.faults, size.strays, seed)
+        drawn = [part(each, size.faults, size.strays, seed) for each in by_drive(build(open_unit(name)))]
         by_unit[name] = one_unit(name, drawn, size, say)
     say("growth with the number of stages")
     found["growth"] = growth(size.rows, size.chains)
@@ -89,34 +90,50 @@ def speed(units: list[str], size: Size, seed: int, file: Path, say: Say) -> dict
     return found
 
 
-def one_unit(name: str, drawn: Part, size: Size, say: Say) -> dict[str, object]:
-    """Return the figures of one unit's table."""
-    say(f"{name}: {len(drawn.faults)} of {drawn.all_faults} faults and {len(drawn.strays)} of {drawn.all_strays} "
-        "stray paths, both ways")  # fmt: skip
-    floor = measure(drawn, size.compare, say)
+def one_unit(name: str, drawn: list[Part], size: Size, say: Say) -> dict[str, object]:
+    """Return the figures of one unit's table.
+
+    Parameters
+    ----------
+    name : str
+    drawn : list of Part
+        Rows of each part it is put together from: the set-up's own generator level, then the further ones.
+    size : Size
+    say : callable
+    """
+    floors, naive = [], []
+    for number, one in enumerate(drawn, 1):
+        of = f", part {number} of {len(drawn)}" if len(drawn) > 1 else ""
+        say(f"{name}{of}: {len(one.faults)} of {one.all_faults} faults and {len(one.strays)} of {one.all_strays} "
+            "stray paths, both ways")  # fmt: skip
+        floors.append(measure(one, size.compare, say))
+        say(f"{name}{of}: a loop with PySpice")
+        naive.append(naive_seconds(one))
     say(f"{name}: one worker and two")
-    cores = core_scaling(drawn, size.repeats)
-    say(f"{name}: a loop with PySpice")
-    naive = naive_seconds(drawn)
+    cores = core_scaling(drawn[0], size.repeats)
     say(f"{name}: the whole table")
     built = whole(name, 2)
-    return {**_ratios(floor, drawn, built, naive, cores), "build": built, "naive": naive, "cores": cores,
-            "same_answer": same_answer(floor.compared), "dearest_rows": floor.dear, "left_out": floor.lost}  # fmt: skip
+    compared = [row for floor in floors for row in floor.compared]
+    return {**_ratios(list(zip(floors, drawn, strict=True)), built, naive, cores), "build": built, "naive": naive,
+            "cores": cores, "same_answer": same_answer(compared),
+            "dearest_rows": [row for floor in floors for row in floor.dear],
+            "left_out": [row for floor in floors for row in floor.lost]}  # fmt: skip
 
 
 def _ratios(
-    floor: Floor, drawn: Part, built: dict[str, float], naive: dict[str, float], cores: dict[str, float]
+    measured: list[tuple[Floor, Part]], built: dict[str, float], naive: list[dict[str, float]], cores: dict[str, float]
 ) -> dict[str, object]:
     """Return the ratios that the table is judged by; times of several workers from processor time, which others' jobs
     on the machine change little.
     """
-    plain = plain_seconds(floor, drawn)
-    parts = ratios(floor, drawn)
+    plain = sum(plain_seconds(floor, one) for floor, one in measured)
+    parts = ratios(measured)
     ours_on_two = built["processor_seconds"] / cores["core_scaling"]
+    loop = sum(each["a_circuit"] * samples_in_all(one) for each, (_, one) in zip(naive, measured, strict=True))
     return {
         "floor_ratio": {**parts, "with_everything_else": built["processor_seconds"] / plain},
         "plain_seconds": plain,
-        "naive_ratio": naive["a_circuit"] * samples_in_all(drawn) / ours_on_two,
+        "naive_ratio": loop / ours_on_two,
         "core_scaling": cores["core_scaling"],
         "rss_mb": built["rss_mb"],
         "table_mb": built["table_mb"],

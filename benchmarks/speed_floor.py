@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from benchmarks.speed_ledger import TimedSession, added
@@ -114,10 +114,17 @@ def _plain(session: TimedSession, task: RowTask, whole: bool) -> tuple[Account, 
     return {kind: share * sum(each[kind] for each in accounts) for kind in accounts[0]}, answers
 
 
-def ratios(found: Floor, part: Part) -> dict[str, float]:
-    """Return `floor_ratio` of the rows alone: small-signal part, transient part and whole, over the whole table."""
-    ours, plain = (_scaled(accounts, part) for accounts in (found.ours, found.plain))
-    return {kind: ours[kind] / plain[kind] for kind in _PARTS}
+def ratios(measured: Sequence[tuple[Floor, Part]]) -> dict[str, float]:
+    """Return `floor_ratio` of the rows alone: small-signal part, transient part and whole, over the whole table.
+
+    Parameters
+    ----------
+    measured : sequence of (Floor, Part)
+        For each part that the table is put together from.
+    """
+    ours = [_scaled(floor.ours, part) for floor, part in measured]
+    plain = [_scaled(floor.plain, part) for floor, part in measured]
+    return {kind: sum(each[kind] for each in ours) / sum(each[kind] for each in plain) for kind in _PARTS}
 
 
 def _scaled(accounts: dict[str, list[Account]], part: Part) -> Account:

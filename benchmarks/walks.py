@@ -78,11 +78,16 @@ def _inside(state: State, stage: int, ends: list[str]) -> Candidate | None:
     if owner == names[0]:
         points.add(state.table.points[0])
     found = [each for each in state.left if each.reading.point in points]
-    return min(found, key=lambda each: each.minutes) if found else None
+    return min(found, key=_last_at_other_levels) if found else None
 
 
 def _nearest(state: State) -> Candidate:
-    return min(state.left, key=lambda each: each.minutes)
+    return min(state.left, key=_last_at_other_levels)
+
+
+def _last_at_other_levels(each: Candidate) -> tuple[bool, float]:
+    """Nobody who walks along a signal turns the generator down before all is read as it stands."""
+    return each.reading.generator is not None, each.minutes
 
 
 def _odd_at(state: State, point: str, frequency: int) -> bool | None:

@@ -54,9 +54,13 @@ def test_ratios_are_scaled_to_the_whole_table(drawn: Part) -> None:
         plain={"fault": [{SMALL: 2.0, TRANSIENT: 8.0}], "stray": [{SMALL: 1.0, TRANSIENT: 1.0}]},
     )
     faults, strays = drawn.all_faults, drawn.all_strays
-    found = ratios(floor, drawn)
+    found = ratios([(floor, drawn)])
     assert found["whole"] == pytest.approx((3 * faults + strays) / (10 * faults + 2 * strays))
     assert found[TRANSIENT] == pytest.approx(2 * faults / (8 * faults + strays))
+    dear = Floor(ours={"fault": [{SMALL: 1.0, TRANSIENT: 9.0}], "stray": []},
+                 plain={"fault": [{SMALL: 1.0, TRANSIENT: 9.0}], "stray": []})  # fmt: skip
+    both = ratios([(floor, drawn), (dear, drawn)])
+    assert both["whole"] == pytest.approx((13 * faults + strays) / (20 * faults + 2 * strays))
     assert added([{SMALL: 1.0, TRANSIENT: 2.0}] * 2) == {SMALL: 2.0, TRANSIENT: 4.0, "whole": 6.0}
 
 

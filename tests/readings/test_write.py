@@ -37,6 +37,7 @@ def numbers(draw: st.DrawFn) -> Reading:
         value=draw(st.floats(least, 500.0)) or 1.0,
         given_as=draw(st.sampled_from(["rms", "pp", "peak"])) if quantity == "level" else "rms",
         frequency=draw(st.sampled_from([500.0, 40.0, 10e3, 123.4])) if quantity == "level" else None,
+        generator=draw(st.sampled_from([None, 0.02, 3.0, 0.123456789])) if quantity == "level" else None,
         instrument=draw(st.sampled_from(["scope-x10", "scope-x1", "dmm-trms", "dmm-average"])),
         below=limit == "below",
         above=limit == "above",

@@ -29,3 +29,21 @@ C1 minus 0 73n
 R2 out plus 10k
 R3 plus 0 10k
 """
+
+#: Emitter followers with a bias of two diodes, at two levels of the generator.
+CLASS_B = NETLIST.replace(
+    'generator = "1 V rms"\nsource = "0R001"',
+    'generator = "2 V rms"\nsource = "0R001"\nfrequencies = ["500 Hz", "40 Hz", "10 kHz"]\nlevels = ["400 mV rms"]',
+) + (
+    '[rails]\nVP = "15 V"\nVN = "-15 V"\n[[point]]\nname = "Input"\nnode = "in"\n'
+    '[[point]]\nname = "Emitters"\nnode = "out"\n'
+)
+CLASS_B_NETLIST = """title
+R1 vp top 4.7k
+D1 top in diode-signal
+D2 in bottom diode-signal
+R2 bottom vn 4.7k
+Q1 vp top out npn-small
+Q2 vn bottom out pnp-small
+RL out 0 1k
+"""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from lostgain import UserError, build_circuit, open_unit, parse_fault
@@ -10,7 +12,7 @@ from lostgain.teach.drill import begun, do
 from lostgain.teach.hidden import Hidden
 from lostgain.teach.rig import Rig
 from lostgain.teach.traps import traps
-from tests.teach.drilled import done, drilled, pool, values
+from tests.teach.drilled import done, drilled, megaphone, pool, values
 
 
 def test_the_same_instrument_asked_twice_shows_the_same_unit() -> None:
@@ -94,6 +96,24 @@ def test_generator_frequency_and_load_are_the_benchs() -> None:
     whole, half, high = done(drilled("C3 open"), *lines).drill.readings
     assert half.value / whole.value == pytest.approx(0.5, rel=0.03)
     assert high.frequency == 20e3
+
+
+def test_a_reading_may_name_its_generator_level() -> None:
+    """As it may name its frequency; the generator then goes back to where it was."""
+    drill = done(drilled("C3 open"), "U1 pin 7, 50 mV", "U1 pin 7", "generator 50 mV rms", "U1 pin 7, 100 mV").drill
+    half, whole, again = drill.readings
+    assert half.value / whole.value == pytest.approx(0.5, rel=0.03)
+    assert again.value == pytest.approx(whole.value, rel=0.02)
+    assert [each.generator for each in drill.readings] == [0.05, None, None]
+
+
+def test_a_further_level_of_the_set_up_is_compared() -> None:
+    unit = megaphone()[0]
+    further = replace(unit, setup=replace(unit.setup, levels=(0.05,)))
+    lines = ("generator 50 mV rms", "U1 pin 7", "U1 pin 7, 20 kHz", "generator 60 mV rms", "U1 pin 7")
+    drill = done(drilled("R6 drift 0.25x"), *lines, unit=further).drill
+    assert [step.compared for step in drill.steps if step.reading] == [True, False, False]
+    assert [each.generator for each in drill.readings] == [0.05, 0.05, 0.06]
 
 
 def test_a_meters_band_ends() -> None:

@@ -16,14 +16,13 @@ from lostgain.problems import Problem, UserError, Where
 from lostgain.readings import Reading, Readings, read, write
 from lostgain.readings.model import OFF, UNITS
 from lostgain.readings.points import Finder
+from lostgain.readings.taken import What, what
 from lostgain.readings.typed import implied_channel, place_cells, typed
 from lostgain.readings.values import parse
 from lostgain.readings.words import quantity as quantity_of
 from lostgain.signatures import Table, power_off
 from lostgain.signatures.poweroff import Progress
 from lostgain.unit import called
-
-Place = tuple[str, str, float | None, str]
 
 
 @dataclass
@@ -44,7 +43,7 @@ class Session:
     rates: Rates
     knowledge: Knowledge | None = None
     readings: Readings = field(default_factory=lambda: Readings(()))
-    passed: set[Place] = field(default_factory=set)
+    passed: set[What] = field(default_factory=set)
 
     def open(self) -> int:
         """Go on from what the file holds, if there is one; return how many readings that is."""
@@ -86,12 +85,12 @@ class Session:
     def step(self, verdict: Verdict | None) -> Next:
         """Return what to do next, without what the technician passed over."""
         step = next_reading(self.table, self.readings, verdict, self.rates, self.knowledge, most=10_000)
-        left = [each for each in step.ranked if not isinstance(each, NextReading) or _place(each) not in self.passed]
+        left = [each for each in step.ranked if not isinstance(each, NextReading) or what(each) not in self.passed]
         return replace(step, ranked=tuple(left))
 
     def pass_over(self, reading: NextReading) -> None:
         """Ask for another reading than this one, until something is read."""
-        self.passed.add(_place(reading))
+        self.passed.add(what(reading))
 
     def cells_of(self, reading: NextReading | Reading) -> dict[str, str]:
         """Return the cells of a readings file that name a reading, without its value."""
@@ -105,6 +104,8 @@ class Session:
             cells["against"] = called(channel, reading.against)
         if reading.frequency is not None:
             cells["frequency"] = f"{reading.frequency!r} Hz"
+        if reading.generator is not None:
+            cells["generator level"] = f"{reading.generator!r} V rms"
         return cells
 
     def place(self, text: str) -> dict[str, str]:
@@ -216,7 +217,3 @@ def _is_number(text: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _place(reading: NextReading) -> Place:
-    return (f"{reading.point} {reading.against}", reading.quantity, reading.frequency, reading.channel)

@@ -19,6 +19,7 @@ class Allowances:
     """One standard deviation each; the file says what each is for."""
 
     generator_level_db: float
+    generator_step_db: float
     control_setting_db: float
     control_tracking_db: float
     model_level_point_db: float

@@ -83,8 +83,8 @@ def _place(table: Table, reading: Reading, instruments: Mapping[str, Instrument]
 def _at(
     table: Table, readings: Readings, instruments: Mapping[str, Instrument], point: str, channel: str
 ) -> list[Reading]:
-    """Level at every frequency, ripple and DC, with the instruments the technician has used so far."""
-    setup = table.circuit.unit.setup.instrument
+    """Level at every frequency and generator level, ripple and DC, with the instruments that were used so far."""
+    setup, own = table.circuit.unit.setup.instrument, table.circuit.unit.setup.generator
     level = next((row for row in reversed(readings.rows) if row.quantity == "level"), None)
     dc = next((row for row in reversed(readings.rows) if row.quantity == "dc"), None)
     meter = level.instrument if level else setup
@@ -97,10 +97,11 @@ def _at(
     if "level" in instruments[meter].quantities:
         low, high = instruments[meter].bandwidth
         found = [
-            Reading(point, "level", channel, given_as=form, frequency=each, instrument=meter)
-            for each in table.frequencies
-            if low <= each <= high
-        ]
+            Reading(point, "level", channel, given_as=form, frequency=each.frequency, instrument=meter,
+                    generator=None if each.generator == own else each.generator)
+            for each in table.drives
+            if low <= each.frequency <= high
+        ]  # fmt: skip
         if "common" in table.data and low <= table.frequencies[0] <= high:
             found.append(
                 Reading(point, COMMON, channel, given_as=form, frequency=table.frequencies[0], instrument=meter)

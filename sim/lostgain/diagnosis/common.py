@@ -102,6 +102,8 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
     same_channel = channel[:, None] == channel[None, :]
     both = np.outer(level, level)
     always = both * allow.generator_level_db**2
+    for step in _steps(table, [key[1] for key in keys]):
+        always = always + np.outer(step, step) * allow.generator_step_db**2
     for controlled in _by_control(table, [key[1] for key in keys]):
         pair = np.outer(controlled, controlled)
         always = always + pair * (allow.control_setting_db**2 + same_channel * allow.control_tracking_db**2)
@@ -110,6 +112,13 @@ def common_allowance(table: Table, keys: list[tuple[str, Feature]]) -> Common:
     linked = (error > 0) & same_channel
     block = np.array([int(row.argmax()) if row.any() else number for number, row in enumerate(linked)], dtype=int)
     return Common(always + error * same_channel, error * allow.model_shared * ~same_channel, reach, block)
+
+
+def _steps(table: Table, features: list[Feature]) -> list[Values]:
+    """For each further level of the generator, which features are read at it: arrays, (latent,)."""
+    own = table.circuit.unit.setup.generator
+    given = np.array([table.drives[each.frequency].generator if each.is_level else own for each in features])
+    return [(given == level).astype(float) for level in table.circuit.unit.setup.levels]
 
 
 def _by_control(table: Table, features: list[Feature]) -> list[Values]:

@@ -38,6 +38,9 @@ OVER = 1.5
 MAKER, CHARGING = 0.7, 0.5
 
 
+#: Frequencies and generator levels nearer to one another than this are the same.
+NEAR = 0.03
+
 #: Below this, ripple is compared as it is; well above it, as a ratio [V peak to peak].
 RIPPLE_SIZE = 10e-3
 
@@ -52,7 +55,7 @@ class Feature:
         Its place among the table's test points; for a current, the rail's place among the unit's rails. -1 with the
         power off.
     frequency : int
-        Its place among the table's frequencies; `DC`, `CURRENT`, `WATTS`, `OHMS`, `JUNCTION`, `ESR` or `RIPPLE` for
+        Its place among the table's drives; `DC`, `CURRENT`, `WATTS`, `OHMS`, `JUNCTION`, `ESR` or `RIPPLE` for
         what is no level.
     swing : bool
         True where the peak-to-peak value was read; compared as the rms value of a sine of that size.
@@ -142,16 +145,26 @@ def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Featur
     common = reading.quantity == COMMON
     if reading.quantity != "level" and not common:
         return None
-    wanted = table.frequencies[0] if reading.frequency is None else reading.frequency
-    near = [index for index, each in enumerate(table.frequencies) if abs(each / wanted - 1) < 0.03]
-    if not near or (common and (near[0] != 0 or "common" not in table.data)):
+    near = drive_of(reading, table)
+    if near is None or (common and (near != 0 or "common" not in table.data)):
         return None
     floor = instrument.floor_level
     if reading.below and reading.value:
         floor = max(floor, reading.value)
     swing = reading.given_as in ("pp", "peak")
     average = instrument.responds == "average" and not swing
-    return Feature(point, near[0], swing, floor, against, average, ohms, farads, common=common)
+    return Feature(point, near, swing, floor, against, average, ohms, farads, common=common)
+
+
+def drive_of(reading: Reading, table: Table) -> int | None:
+    """Return the place of what a level was driven with among the table's drives; None where it is not there."""
+    frequency = table.frequencies[0] if reading.frequency is None else reading.frequency
+    own = table.circuit.unit.setup.generator
+    level = own if reading.generator is None else reading.generator
+    for index, each in enumerate(table.drives):
+        if abs(each.frequency / frequency - 1) < NEAR and abs(each.generator / level - 1) < NEAR:
+            return index
+    return None
 
 
 def scaled(number: Values | float, feature: Feature) -> Values:
@@ -305,6 +318,6 @@ def _loading(table: Table, feature: Feature) -> NDArray[np.complex128]:
     ends = impedance[:, feature.point]
     if feature.against >= 0:
         ends = ends + impedance[:, feature.against]
-    at = table.frequencies[feature.frequency] if feature.is_level else None
+    at = table.drives[feature.frequency].frequency if feature.is_level else None
     share = loading(ends, at, feature.ohms, feature.farads)
     return np.nan_to_num(share, nan=1.0)[:, None]

@@ -71,9 +71,7 @@ def all_in_reach(table: Table, instrument: Instrument) -> list[Feature]:
         if name in reach:
             features.append(Feature(number, DC))
             features += [Feature(number, RIPPLE)] if "ripple" in table.data else []
-            features += [
-                Feature(number, index, False, instrument.floor_level) for index in range(len(table.frequencies))
-            ]
+            features += [Feature(number, index, False, instrument.floor_level) for index in range(len(table.drives))]
     return features
 
 

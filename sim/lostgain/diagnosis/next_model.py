@@ -58,6 +58,8 @@ class NextReading:
         Whether the unit is powered, and what to take care of where that is not the usual.
     largest : float
         The largest that the instrument shows [ohm], [V]; infinite where it does not matter.
+    generator : float or None
+        Level to set the generator to, where it is another one than the set-up's [V rms].
     """
 
     point: str
@@ -75,6 +77,7 @@ class NextReading:
     power: str = "on"
     risk: str = ""
     largest: float = inf
+    generator: float | None = None
 
     @property
     def rate(self) -> float:

@@ -131,7 +131,7 @@ def _reading(each: Candidate, number: int, gain: Told, instrument: Instrument) -
         floor=each.feature.floor if one.quantity in LEVELS else instrument.floor(one.quantity), minutes=each.minutes,
         information=float(gain.bits[number]), right=max(0.0, float(gain.right[number])),
         against=one.against, power="off" if one.quantity in OFF else "on", risk=_risk(one.quantity),
-        largest=each.feature.most,
+        largest=each.feature.most, generator=one.generator,
     )  # fmt: skip
 
 

@@ -189,6 +189,12 @@ def _why_not(reading: Reading, table: Table) -> str:
     held = [show(each, "Hz") for each in table.frequencies]
     if reading.quantity == COMMON:
         return f"{_called(reading)}: common mode is held at {held[0]}; this reading was left out."
+    if reading.generator is not None:
+        setup = table.circuit.unit.setup
+        levels = [show(each, "V rms") for each in (setup.generator, *setup.levels)]
+        given = f"{show(reading.frequency or 0.0, 'Hz')} with the generator at {show(reading.generator, 'V rms')}"
+        known = f"the generator at {', '.join(levels)}, further levels at {held[0]}"
+        return f"{_called(reading)}: the table holds {known}, not {given}; this reading was left out."
     other = show(reading.frequency or 0.0, "Hz")
     return f"{_called(reading)}: the table holds {', '.join(held)}, not {other}; this reading was left out."
 
@@ -205,7 +211,7 @@ def _numeric(reading: Reading, feature: Feature, instrument: Instrument, table: 
         own = allow.words_nothing_db if nothing else np.hypot(at * instrument.read_error, _near_floor(number, feature))
         scale = at * instrument.scale_error
         low, high = instrument.bandwidth
-        if not low <= table.frequencies[feature.frequency] <= high:
+        if not low <= table.drives[feature.frequency].frequency <= high:
             own = float(np.hypot(own, OUT_OF_BAND_DB))
     else:
         floor = feature.unit_size if feature.whole_unit else instrument.floor(reading.quantity)

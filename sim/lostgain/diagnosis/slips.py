@@ -18,6 +18,7 @@ from lostgain.faults import Rates
 from lostgain.quantities import PP_PER_RMS, show, show_level
 from lostgain.readings import Readings
 from lostgain.readings.model import OFF, UNITS, Reading
+from lostgain.readings.taken import what
 from lostgain.signatures import Table
 
 #: Below this probability of "unexplained" nothing contradicts anything.
@@ -134,27 +135,27 @@ def _says(
 ) -> str:
     start = f"{reading.point} ({reading.channel}), {reading.text}: contradicts all the other readings and was left out."
     tried = []
-    for other, what in _alternatives(table, readings, reading):
+    for other, said in _alternatives(table, readings, reading):
         rows = [other if row is reading else row for row in readings.rows]
-        tried.append((weigh(table, rows, readings.good, rates, knowledge).evidence, what))
+        tried.append((weigh(table, rows, readings.good, rates, knowledge).evidence, said))
     if not tried:
         return start
-    evidence, what = max(tried, key=lambda each: each[0])
+    evidence, said = max(tried, key=lambda each: each[0])
     # It would fit if it then is about as likely as a reading that agrees usually is.
     if evidence > without.evidence - 3.0:
-        return f"{start} It would fit as {what}."
+        return f"{start} It would fit as {said}."
     return f"{start} Take it again."
 
 
 def _alternatives(table: Table, readings: Readings, reading: Reading) -> Iterator[tuple[Reading, str]]:
     """Yield what the reading may have been, and how that is said."""
-    taken = {(row.point, row.quantity, row.frequency, row.channel) for row in readings.rows}
+    taken = {what(row) for row in readings.rows}
     if reading.value is not None and not reading.word:
         slips = {"level": LEVEL_SLIPS}.get(reading.quantity, OHM_SLIPS if reading.quantity in OFF else DC_SLIPS)
-        for factor, what in slips:
+        for factor, slip in slips:
             value = reading.value / factor
             shown = show_level(value) if reading.quantity == "level" else show(value, UNITS.get(reading.quantity, "V"))
-            yield replace(reading, value=value), f"{shown} ({what})"
+            yield replace(reading, value=value), f"{shown} ({slip})"
     for name in table.points if reading.quantity not in OFF else ():
-        if (name, reading.quantity, reading.frequency, reading.channel) not in taken:
-            yield replace(reading, point=name), f"a reading at {name} (the wrong pin)"
+        if what(moved := replace(reading, point=name)) not in taken:
+            yield moved, f"a reading at {name} (the wrong pin)"

@@ -22,6 +22,8 @@ ALL = "all"
 
 #: A frequency this near to one of the set-up's is that one: a generator's dial is no counter.
 NEAR = 0.02
+#: And a generator level this near to one of the set-up's is that one.
+NEAR_LEVEL = 0.03
 
 
 class Cells:
@@ -72,6 +74,17 @@ class Cells:
             if abs(value / known - 1) <= NEAR:
                 return known
         return value
+
+    def generator(self, text: str) -> float | None:
+        """Return a level of the generator [V rms]; None for the set-up's own."""
+        if (unit := self.units.get("generator level", "")) and re.fullmatch(r"[0-9.,]+", text):
+            text = f"{text} {unit}"
+        value = measure(text, "voltage").value
+        if value <= 0:
+            raise ValueError(f"'{text}': a generator level is above zero, for example 20 mV rms.")
+        setup = self.unit.setup
+        known = next((each for each in (setup.generator, *setup.levels) if abs(value / each - 1) <= NEAR_LEVEL), value)
+        return None if known == setup.generator else known
 
     def channel(self, text: str) -> str:
         """Return a channel's name, or ``all``."""

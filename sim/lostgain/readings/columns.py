@@ -8,6 +8,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "quantity": ("what", "kind", "type", "measurement"),
     "value": ("reading", "measured", "result", "read"),
     "frequency": ("freq", "f", "generator", "generator frequency", "hz"),
+    "generator level": ("drive", "driven with", "generator at", "generator volts"),
     "channel": ("chan", "ch", "side", "zone"),
     "instrument": ("with", "meter", "measured with", "probe type"),
     "against": ("ref", "reference", "other lead", "second lead", "to", "across", "other point", "against point"),
@@ -16,4 +17,4 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 REQUIRED = ("test point", "value")
 
 #: What a comment line ``# good channel: Zone A`` may set for the whole file.
-SETTINGS = ("good channel", "channel", "instrument", "frequency", "state")
+SETTINGS = ("good channel", "channel", "instrument", "frequency", "generator level", "state")

@@ -24,6 +24,7 @@ _UNITS = {
 
 #: What to do with a reading at another frequency than the set-up's.
 HOLD = "Read at one of those, or put this one into frequencies under [setup] in the unit file."
+HOLD_LEVEL = "Read at one of those, or put this one into levels under [setup] in the unit file."
 SUPPLY = "Describe it with [mains] and [[supply]], or read a level or DC."
 
 
@@ -60,6 +61,37 @@ def not_simulated(lines: Mapping[float, Sequence[int]], unit: Unit) -> Iterator[
         )
 
 
+def levels_not_simulated(lines: Mapping[float, Sequence[int]], unit: Unit) -> Iterator[str]:
+    """Yield, once for each generator level that the set-up does not have, in which lines it stands and what to do.
+
+    Parameters
+    ----------
+    lines : mapping
+        Level [V rms] to the lines it stands in.
+    unit : Unit
+    """
+    for level, found in lines.items():
+        listed = ", ".join(map(str, found[:10])) + (" …" if len(found) > 10 else "")
+        yield (
+            f"line {listed}: {show(level, 'V rms')} is none of the set-up's generator levels ({_levels(unit)}); what "
+            f"is read with it has nothing to be compared with. {HOLD_LEVEL}"
+        )
+
+
+def too_far(reading: Reading, unit: Unit) -> Iterator[str]:
+    """Yield what is wrong with a reading at a further generator level and another frequency than the first."""
+    setup = unit.setup
+    if reading.generator in setup.levels and reading.frequency in setup.frequencies[1:]:
+        yield (
+            f"with the generator at {show(reading.generator or 0.0, 'V rms')}, only {show(setup.frequencies[0], 'Hz')} "
+            "is simulated; this reading has nothing to be compared with."
+        )
+
+
+def _levels(unit: Unit) -> str:
+    return ", ".join(show(each, "V rms") for each in (unit.setup.generator, *unit.setup.levels))
+
+
 def refuse_unsimulated(readings: Readings, unit: Unit) -> None:
     """Refuse a file in which no reading is of anything that is simulated of this unit.
 
@@ -84,6 +116,13 @@ def _unsimulated(row: Reading, unit: Unit) -> tuple[str, str]:
     if row.quantity == "ripple" and not unit.supplies:
         return "ripple is known only where the unit file describes the supply, and this one does not.", SUPPLY
     own = unit.setup.frequencies
+    if row.generator is not None and row.generator not in unit.setup.levels:
+        return (
+            f"{show(row.generator, 'V rms')} is none of the set-up's generator levels ({_levels(unit)}), and no "
+            "reading of this file is at one of them: there is nothing to compare with."
+        ), HOLD_LEVEL
+    if said := next(too_far(row, unit), ""):
+        return said, HOLD
     if row.frequency is None or row.frequency in own:
         return "", ""
     known = ", ".join(show(each, "Hz") for each in own)

@@ -76,6 +76,8 @@ class Reading:
         size; a peak-to-peak reading of a distorted signal is compared with the signal's own peak-to-peak value.
     frequency : float or None
         Generator frequency [Hz]; None for all but a level.
+    generator : float or None
+        Open-circuit level of the generator, where it was another one than the set-up's [V rms].
     instrument : str
         Name in ``instruments.toml``.
     below : bool
@@ -106,6 +108,7 @@ class Reading:
     text: str = ""
     note: str = ""
     where: Where = Where()
+    generator: float | None = None
 
 
 @dataclass(frozen=True)

@@ -6,13 +6,13 @@ import difflib
 import re
 from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from lostgain.problems import Problem, UserError, Where, nearest
 from lostgain.readings.cells import ALL, Cells
 from lostgain.readings.columns import COLUMNS, REQUIRED, SETTINGS
 from lostgain.readings.commas import parted
-from lostgain.readings.fits import misfits, not_simulated, over_range
+from lostgain.readings.fits import levels_not_simulated, misfits, not_simulated, over_range, too_far
 from lostgain.readings.good import good_channel
 from lostgain.readings.model import OFF, SIGNS, STATES, WHOLE_UNIT, Instrument, Reading, Readings
 from lostgain.readings.pairs import Place
@@ -66,6 +66,13 @@ def read(path: str | Path, unit: Unit, may_be_empty: bool = False) -> Readings:
     return reader.finish()
 
 
+class Given(NamedTuple):
+    """What the generator gave: frequency [Hz], and its level where that was not the set-up's [V rms]."""
+
+    frequency: float
+    generator: float | None
+
+
 class _Reader:
     """Collects the readings, warnings and mistakes of one file."""
 
@@ -80,11 +87,13 @@ class _Reader:
         self.empty: list[int] = []
         self.set: dict[str, tuple[int, str]] = {}
         self.strange: dict[float, list[int]] = {}
+        self.odd_levels: dict[float, list[int]] = {}
         self.elsewhere: list[tuple[int, str, str, str]] = []
         self.good = self.channel = self.state = ""
         self.may_be_empty = False
         self.instrument = unit.setup.instrument
         self.frequency = unit.setup.frequencies[0]
+        self.generator: float | None = None
         for line, text in sheet.comments:
             self._setting(line, text)
 
@@ -111,6 +120,8 @@ class _Reader:
                 self.instrument = self.cells.instrument(value)
             elif key == "state":
                 self.state = _state(value)
+            elif key == "generator level":
+                self.generator = self._generator(value, line)
             else:
                 self.frequency = self._frequency(value, line)
         except ValueError as error:
@@ -136,6 +147,7 @@ class _Reader:
         named = self._try(line, "", self.cells.channel, cell("channel", ""))
         by = self._try(line, "", self.cells.instrument, cell("instrument", ""))
         frequency = self._try(line, self.frequency, self._frequency, cell("frequency", ""), line)
+        generator = self._try(line, self.generator, self._generator, cell("generator level", ""), line)
         where = (cell("test point", ""), cell("against", ""), named)
         value: Value | None = None
         try:
@@ -158,7 +170,7 @@ class _Reader:
             at = at._replace(channel=self.unit.channels[0].name)  # what all channels share is read once
         channel = self._of_channel(line, value.quantity, at.channel, named)
         if channel is not None and len(self.problems) == before:
-            self._keep(row, value, at._replace(channel=channel), instrument, frequency)
+            self._keep(row, value, at._replace(channel=channel), instrument, Given(frequency, generator))
 
     def _place_wrong(self, where: tuple[str, str, str], head: str) -> str:
         """Return what is wrong with a line's place, whatever its value; empty if nothing is."""
@@ -185,6 +197,13 @@ class _Reader:
         value = self.cells.frequency(text)
         if value not in self.unit.setup.frequencies:
             self.strange.setdefault(value, []).append(line)
+        return value
+
+    def _generator(self, text: str, line: int) -> float | None:
+        """Return a level of the generator [V rms], None for its own, and note where the set-up has none such."""
+        value = self.cells.generator(text)
+        if value is not None and value not in self.unit.setup.levels:
+            self.odd_levels.setdefault(value, []).append(line)
         return value
 
     def _value(self, line: int, said: str, text: str, by: str) -> Value | None:
@@ -239,7 +258,7 @@ class _Reader:
         self._wrong(line, "which channel was this read in?", meant)
         return ""
 
-    def _keep(self, row: Row, value: Value, at: Place, instrument: Instrument, frequency: float) -> None:
+    def _keep(self, row: Row, value: Value, at: Place, instrument: Instrument, given: Given) -> None:
         """Add a reading, with a warning where the instrument doesn't fit or it is there already."""
         if value.about:
             self._warn(row.line, f"'{row.cells['value']}' is taken as if it were read exactly.")
@@ -250,7 +269,8 @@ class _Reader:
             value=value.value,
             word=value.word,
             given_as=value.given_as,
-            frequency=frequency if quantities()[value.quantity].at_frequency else None,
+            frequency=given.frequency if quantities()[value.quantity].at_frequency else None,
+            generator=given.generator if value.quantity == "level" else None,
             instrument=instrument.name,
             below=value.below,
             above=value.above,
@@ -260,9 +280,9 @@ class _Reader:
             note=row.cells.get("note", ""),
             where=Where(self.path, row.line),
         )
-        for said in misfits(reading, instrument):
+        for said in (*misfits(reading, instrument), *too_far(reading, self.unit)):
             self._warn(row.line, said)
-        key = (*at, value.quantity, reading.frequency, instrument.name, reading.lifted)
+        key = (*at, value.quantity, reading.frequency, reading.generator, instrument.name, reading.lifted)
         other = self.seen.setdefault(key, reading)
         if other is not reading and value.quantity not in OFF:  # both ways round is what is asked for there
             self._warn(row.line, f"read before, in line {other.where.line} ('{other.text}'); both are used.")
@@ -278,6 +298,7 @@ class _Reader:
             self.warnings.append(f"{self.path}: no value in line {lines}; taken as not read.")
         self._say_elsewhere()
         self.warnings += [f"{self.path}, {said}" for said in not_simulated(self.strange, self.unit)]
+        self.warnings += [f"{self.path}, {said}" for said in levels_not_simulated(self.odd_levels, self.unit)]
         if not self.problems and not self.rows and not self.may_be_empty:
             left_out = [warning.removeprefix(f"{self.path}, ") for warning in self.warnings]
             usual = "A reading is a line with a test point and a value."

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from lostgain.problems import Problem, UserError, nearest
+from lostgain.quantities import measure
 from lostgain.readings.model import OFF, Readings
 from lostgain.readings.read import _Reader
 from lostgain.readings.table import Row, Sheet
@@ -68,7 +69,8 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
     ----------
     unit : Unit
     text : str
-        A test point; then, after commas, a quantity, a frequency, a channel or an instrument in any order.
+        A test point; then, after commas, a quantity, a frequency, a generator level, a channel or an instrument in any
+        order.
 
     Raises
     ------
@@ -95,6 +97,15 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
     return cells
 
 
+def _is_volts(piece: str) -> bool:
+    """Tell whether a piece is a level of the generator: a number of volts, or of dBu."""
+    try:
+        measure(piece, "voltage")
+    except ValueError:
+        return False
+    return True
+
+
 def _known(reader: _Reader) -> list[str]:
     """Return what may stand behind a test point, frequencies apart."""
     channels = [channel.name for channel in reader.unit.channels]
@@ -111,9 +122,11 @@ def _column(reader: _Reader, piece: str, quantity: str) -> str:
         except ValueError:
             continue
         return column
+    if _is_volts(piece):
+        return "generator level"
     try:
         reader.cells.frequency(piece)
     except ValueError as error:
-        message = f"'{piece}' is no quantity, frequency, channel or instrument."
+        message = f"'{piece}' is no quantity, frequency, generator level, channel or instrument."
         raise UserError(Problem(message, meant=nearest(piece, _known(reader)))) from error
     return "frequency"

@@ -27,7 +27,9 @@ def write(path: str | Path, readings: Readings, unit: Unit | None = None) -> Non
     """
     if unit is not None:
         readings = _as_on_the_board(readings, unit)
-    columns = [name for name in COLUMNS if name != "against" or any(row.against for row in readings.rows)]
+    seldom = {"against": any(row.against for row in readings.rows),
+              "generator level": any(row.generator for row in readings.rows)}  # fmt: skip
+    columns = [name for name in COLUMNS if seldom.get(name, True)]
     if any(row.point.startswith("#") for row in readings.rows):
         columns.append(columns.pop(0))  # a line that starts with # would be taken for a comment
     with Path(path).open("w", encoding="utf-8", newline="") as file:
@@ -63,6 +65,7 @@ def _cells(row: Reading) -> dict[str, str]:
         "quantity": row.quantity,
         "value": _text(row),
         "frequency": "" if row.frequency is None else f"{row.frequency!r} Hz",
+        "generator level": "" if row.generator is None else f"{row.generator!r} V rms",
         "channel": "all" if row.quantity in SIGNS and not row.channel else row.channel,
         "against": row.against,
         "instrument": row.instrument,

@@ -17,9 +17,10 @@ def next_record(step: Next, unit: Unit) -> dict[str, Any]:
     dict
         ``next`` (readings and moves, most information per minute first; each with ``kind``: ``reading`` or the move's
         name, ``minutes``, ``information`` [bit], ``rate`` [bit/min]; a reading with ``point``, ``against``,
-        ``quantity``, ``frequency`` [Hz], ``channel``, ``instrument``, ``power``, ``risk``, ``expected``; a move with
-        ``part``, ``stage``, ``channel``, ``text``, ``shows``, ``power``, ``risk``), ``stop`` (why no further reading is
-        asked for, or empty), ``parts``, ``action``, ``instead``, ``text``.
+        ``quantity``, ``frequency`` [Hz], ``generator`` [V rms] where it is not the set-up's, ``channel``,
+        ``instrument``, ``power``, ``risk``, ``expected``; a move with ``part``, ``stage``, ``channel``, ``text``,
+        ``shows``, ``power``, ``risk``), ``stop`` (why no further reading is asked for, or empty), ``parts``,
+        ``action``, ``instead``, ``text``.
     """
     return {
         "next": [_reading(each) if isinstance(each, NextReading) else _move(each) for each in step.ranked],
@@ -37,6 +38,7 @@ def next_record(step: Next, unit: Unit) -> dict[str, Any]:
 def _reading(each: NextReading) -> dict[str, Any]:
     return {
         "kind": "reading", "point": each.point, "quantity": each.quantity, "frequency": each.frequency,
+        "generator": each.generator,
         "channel": each.channel, "instrument": each.instrument, "against": each.against or None, "power": each.power,
         "risk": each.risk, **_worth(each),
         "expected": [

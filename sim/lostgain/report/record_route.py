@@ -19,8 +19,8 @@ def route_record(route: Route) -> dict[str, Any]:
     -------
     dict
         ``channel``, ``minutes``, ``walk_minutes``, ``best``, ``start``: a step with ``point``, ``quantity``,
-        ``frequency`` [Hz], ``minutes``, ``share`` and ``branches`` (each with ``shows``, ``share`` and either ``step``
-        or ``end``).
+        ``frequency`` [Hz], ``generator`` [V rms] where it is not the set-up's, ``minutes``, ``share`` and ``branches``
+        (each with ``shows``, ``share`` and either ``step`` or ``end``).
     """
     return {"channel": route.channel, "minutes": route.minutes, "walk_minutes": route.walk_minutes,
             "best": route.best, "start": _step(route.root)}  # fmt: skip
@@ -32,7 +32,8 @@ def _step(step: Step) -> dict[str, Any]:
          **({"end": _leaf(each.then)} if isinstance(each.then, Leaf) else {"step": _step(each.then)})}
         for each in step.branches
     ]  # fmt: skip
-    return {"point": step.point, "quantity": step.quantity, "frequency": step.frequency, "minutes": step.minutes,
+    return {"point": step.point, "quantity": step.quantity, "frequency": step.frequency,
+            "generator": step.generator, "minutes": step.minutes,
             "share": step.share, "branches": branches}  # fmt: skip
 
 

@@ -6,6 +6,7 @@ from lostgain.diagnosis import Verdict
 from lostgain.diagnosis.next_model import NextReading
 from lostgain.quantities import show, show_level
 from lostgain.readings.model import LEVELS, UNITS, Reading, Readings
+from lostgain.readings.taken import at_text
 from lostgain.report.places import place_text
 from lostgain.report.shares import percent
 from lostgain.report.text_layout import table, wrapped
@@ -20,8 +21,8 @@ HELP = """\
                     low, same as good, clipped, half missing …
   can't reach       the probe doesn't get there
   (empty line)      ask for another reading instead
-  U2 pin 1, 40 Hz   take this reading instead; dc, a channel or an instrument
-                    may follow after commas
+  U2 pin 1, 40 Hz   take this reading instead; dc, a generator level, a channel
+                    or an instrument may follow after commas
   U2 pin 1, dc = 0.2 V   … and its value at once
   R14, resistance   across a part, with the power off; C12, esr; Q3 base to Q3
                     emitter, diode test; R14 lifted, resistance: out of circuit
@@ -58,7 +59,7 @@ def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
         place = f" to {called(channel, reading.against)}{place}"
     if isinstance(reading, Reading) and reading.lifted:
         place = f" lifted{place}"
-    at = f" at {show(reading.frequency, 'Hz')}" if reading.frequency is not None else ""
+    at = at_text(reading.frequency, reading.generator)
     return f"{called(channel, reading.point)}{place}, {reading.quantity}{at}"
 
 

@@ -20,7 +20,8 @@ from lostgain.unit.summary import value_shown
 READINGS = """\
   U2 pin 7              level there, at the generator's frequency
   U2 pin 7, 40 Hz       … at another; after commas may follow dc, ripple,
-                        distortion, a channel or an instrument
+                        distortion, a generator level, a channel or an
+                        instrument
   R14, resistance       with the power off: across a part; C12, esr;
                         Q3 base to Q3 emitter, diode test; with a leg of it
                         lifted also C12, capacitance

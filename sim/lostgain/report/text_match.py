@@ -170,7 +170,8 @@ def _row(each: Evidence, unit: Unit) -> list[str]:
     if reading.quantity in SIGNS:
         return [_place(reading, unit), reading.quantity, reading.word, "", "", speaks(each.weight)]
     frequency = reading.frequency if reading.quantity != COMMON else None
-    what = show(frequency, "Hz") if frequency else reading.quantity.replace("mains watts", "watts")
+    drive = f" at {show(reading.generator, 'V')}" if reading.generator else ""
+    what = show(frequency, "Hz") + drive if frequency else reading.quantity.replace("mains watts", "watts")
     read = reading.word or _bound(reading) + _shown(reading.value or 0.0, reading)
     return [_place(reading, unit), what, read, _shown(each.predicted, reading), _ends(each), speaks(each.weight)]
 

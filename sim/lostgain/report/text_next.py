@@ -5,6 +5,7 @@ from __future__ import annotations
 from lostgain.diagnosis.next_model import Expectation, Instead, Move, Next, NextReading
 from lostgain.quantities import show, show_level
 from lostgain.readings.model import LEVELS, OFF, UNITS, WHOLE_UNIT
+from lostgain.readings.taken import at_text
 from lostgain.report.text_layout import joined, section, wrapped
 from lostgain.unit import called
 from lostgain.unit.model import Unit
@@ -79,11 +80,11 @@ def conclusion(step: Next, unit: Unit) -> str:
 
 
 def each_text(each: NextReading | Move, unit: Unit) -> str:
-    """Return what to read or do: ``U2 pin 1, level at 500 Hz``."""
+    """Return what to read or do: ``U2 pin 1, level at 500 Hz``, ``U2 pin 1, level at 500 Hz from 20 mV rms``."""
     if isinstance(each, Move):
         return each.text
     channel = next((one for one in unit.channels if one.name == each.channel), unit.channels[0])
-    what = f"{each.quantity} at {show(each.frequency, 'Hz')}" if each.frequency is not None else each.quantity
+    what = each.quantity + at_text(each.frequency, each.generator)
     place = f" in {each.channel}" if len(unit.channels) > 1 and each.channel else ""
     other = f" to {called(channel, each.against)}" if each.against else ""
     off = ", power off" if each.power == "off" else ""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lostgain.faults.rates import Rates
-from lostgain.quantities import show
+from lostgain.readings.taken import at_text
 from lostgain.report.route_steps import NumberedStep, numbered
 from lostgain.report.text_layout import joined, wrapped
 from lostgain.teach.route_model import Leaf, Route, Step
@@ -59,8 +59,7 @@ def closing(rates: Rates | None = None) -> str:
 
 def reading_text(step: Step) -> str:
     """Return the reading of a step: ``U2 pin 1, level at 500 Hz``."""
-    what = step.quantity if step.frequency is None else f"{step.quantity} at {show(step.frequency, 'Hz')}"
-    return f"{step.point}, {what}"
+    return f"{step.point}, {step.quantity}{at_text(step.frequency, step.generator)}"
 
 
 def share_text(share: float) -> str:

@@ -33,11 +33,19 @@ def table_text(found: Table) -> str:
         ("Faults", f"{modes}, at {len(found.faults)} severities in all, and the healthy unit"),
         ("Test points", str(len(found.points))),
         ("Frequencies", ", ".join(show(each, "Hz") for each in found.frequencies)),
+        *([("Generator", _levels(found))] if unit.setup.levels else []),
         ("Spread", f"over {samples} draws of the part tolerances"),
         ("Unsettled", f"{unsettled} rows: still changing, at one frequency or more, when they were left"),
         ("Made with", f"ngspice {found.data.attrs['ngspice']}"),
     ]
     return joined([wrapped(unit.title), table(facts, indent=""), _failed(found)])
+
+
+def _levels(found: Table) -> str:
+    """Return the generator's levels: ``200 mV rms, and at 500 Hz 20 mV rms``."""
+    setup = found.circuit.unit.setup
+    further = ", ".join(show(each, "V rms") for each in setup.levels)
+    return f"{show(setup.generator, 'V rms')}, and at {show(setup.frequencies[0], 'Hz')} also {further}"
 
 
 def _failed(found: Table) -> list[str]:

@@ -110,6 +110,20 @@ def write_table(table: Table, path: Path | str) -> None:
         raise UserError(Problem(f"cannot be written: {error.strerror or error}.", Where(Path(path)))) from error
 
 
+def by_drive(circuit: Circuit) -> list[Circuit]:
+    """Return what a table is put together from: the circuit with the first frequencies of its set-up, with each further
+    one by itself, and with each further level of the generator.
+    """
+    setup = circuit.unit.setup
+    every = setup.frequencies
+    parts = [(setup.generator, every[:TOGETHER]), *((setup.generator, (each,)) for each in every[TOGETHER:])]
+    parts += [(each, every[:1]) for each in setup.levels]
+    return [
+        replace(circuit, unit=replace(circuit.unit, setup=replace(setup, generator=level, frequencies=some, levels=())))
+        for level, some in parts
+    ]
+
+
 @dataclass(frozen=True)
 class _Wanted:
     """A table that is wanted: its rows, what it is made of, and where it is kept."""
@@ -152,7 +166,7 @@ class _Wanted:
         rows: list[Row] = [((), None, True), *(((fault,), None, True) for fault in self.faults)]
         rows += [((), path, True) for path in self.strays]
         rows += [((), turn, True) for turn in self.turns]
-        tasks = [RowTask(each, (), numbers, z, self.slow_draws) for each in _by_frequencies(self.circuit)]
+        tasks = [RowTask(each, (), numbers, z, self.slow_draws) for each in by_drive(self.circuit)]
         made = []
         with closing(Kept(self.path.with_name("rows.db"))) as kept, _workers(pool) as workers:
             for number, task in enumerate(tasks):
@@ -170,16 +184,6 @@ class _Wanted:
             kept.trim()
         tidy(self.path, TABLES)
         return whole
-
-
-def _by_frequencies(circuit: Circuit) -> list[Circuit]:
-    """Return the circuit with the first frequencies, and with each further one by itself."""
-    every = circuit.unit.setup.frequencies
-    parts = [every[:TOGETHER], *((each,) for each in every[TOGETHER:])]
-    return [
-        replace(circuit, unit=replace(circuit.unit, setup=replace(circuit.unit.setup, frequencies=part)))
-        for part in parts
-    ]
 
 
 def _told(progress: Progress | None, part: int, parts: int) -> Progress | None:

@@ -162,7 +162,7 @@ def _read(path: Path) -> xr.Dataset | None:
 
 def _fits(data: xr.Dataset, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...]) -> bool:
     rows = 1 + len(faults) + len(strays)
-    sizes = {"row": rows, "point": len(circuit.points), "frequency": len(circuit.unit.setup.frequencies)}
+    sizes = {"row": rows, "point": len(circuit.points), "frequency": len(circuit.unit.setup.drives)}
     return all(data.sizes.get(name) == size for name, size in sizes.items())
 
 

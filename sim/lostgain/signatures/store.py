@@ -53,23 +53,30 @@ def made_of(
     z = deviates(draws, len(numbers), seed)
     used = sorted({place.part.device for place in circuit.parts.values() if place.part.device})
     kinds = sorted({place.part.kind for place in circuit.parts.values()})
+    levels = {"further levels": list(setup.levels)} if setup.levels else {}
     both_legs = {"both legs": setup.common} if balanced(circuit.flat) else {}
-    return both_legs | {
-        "method": METHOD,
-        "ngspice": circuit.version,
-        "circuit": circuit.flat.lines(),
-        "test points": list(circuit.points.items()),
-        "set-up": [setup.generator, setup.start_dc, list(setup.frequencies)],
-        "part tolerances": [(name, place.part.tolerance, place.part.device) for name, place in circuit.parts.items()],
-        "device classes": [(name, repr((device(name).netlist, device(name).spreads))) for name in used],
-        # Only the kinds of part this unit has: a new kind leaves other units' tables alone.
-        "failure modes": [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
-        "solver": SOLVER,
-        **({"supply": [repr(circuit.unit.feed), *mains.METHOD]} if circuit.unit.supplies else {}),
-        "faults": [repr(fault) for fault in faults],
-        # The draws themselves, since another version of SciPy may give others for the same seed.
-        "draws": [seed, draws, slow_draws, hashlib.sha256(z.tobytes()).hexdigest()],
-    }
+    return (
+        levels
+        | both_legs
+        | {
+            "method": METHOD,
+            "ngspice": circuit.version,
+            "circuit": circuit.flat.lines(),
+            "test points": list(circuit.points.items()),
+            "set-up": [setup.generator, setup.start_dc, list(setup.frequencies)],
+            "part tolerances": [
+                (name, place.part.tolerance, place.part.device) for name, place in circuit.parts.items()
+            ],
+            "device classes": [(name, repr((device(name).netlist, device(name).spreads))) for name in used],
+            # Only the kinds of part this unit has: a new kind leaves other units' tables alone.
+            "failure modes": [[kind, mode.name, repr(mode.edits)] for kind in kinds for mode in modes_for(kind)],
+            "solver": SOLVER,
+            **({"supply": [repr(circuit.unit.feed), *mains.METHOD]} if circuit.unit.supplies else {}),
+            "faults": [repr(fault) for fault in faults],
+            # The draws themselves, since another version of SciPy may give others for the same seed.
+            "draws": [seed, draws, slow_draws, hashlib.sha256(z.tobytes()).hexdigest()],
+        }
+    )
 
 
 def key_of(content: Mapping[str, Any]) -> str:

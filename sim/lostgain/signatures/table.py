@@ -16,6 +16,7 @@ from lostgain.faults import Fault, Stray
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.poweroff_table import PowerOff
 from lostgain.signatures.row import RowResult
+from lostgain.unit.model import Drive
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,13 @@ class Table:
 
     @cached_property
     def frequencies(self) -> tuple[float, ...]:
-        """Frequencies [Hz]: middle, low, high."""
-        return tuple(float(value) for value in self.data.frequency.values)
+        """Frequencies at the generator's own level [Hz]: middle, low, high; the first places of the axis `drives`."""
+        return self.circuit.unit.setup.frequencies
+
+    @property
+    def drives(self) -> tuple[Drive, ...]:
+        """What the generator gives at each place of the axis ``frequency``."""
+        return self.circuit.unit.setup.drives
 
     def values(self, quantity: str) -> NDArray[np.float64]:
         """Return the numbers of a quantity: array, (row, sample, point) or (row, sample, point, frequency)."""
@@ -149,14 +155,14 @@ def assembled(
 
 
 def joined(tables: Sequence[Table], circuit: Circuit) -> Table:
-    """Return the table of all frequencies, from tables of some each.
+    """Return the table of all frequencies and generator levels, from tables of some each.
 
     Parameters
     ----------
     tables : sequence of Table
         Of the same rows. What has no frequency is the first one's.
     circuit : Circuit
-        With all frequencies, in the order of the tables.
+        With all of them, in the order of the tables.
     """
     first = tables[0]
     if len(tables) == 1:
@@ -171,6 +177,9 @@ def joined(tables: Sequence[Table], circuit: Circuit) -> Table:
         *(each.data["status"].values for each in tables), strict=True)]  # fmt: skip
     data["status"] = (("row",), np.array(["; ".join(each) or "ok" for each in said], dtype=object))
     data = data.set_coords("frequency")
+    if circuit.unit.setup.levels:
+        generator = np.array([each.generator for each in circuit.unit.setup.drives])
+        data = data.assign_coords(generator=("frequency", generator, {"units": "V rms"}))
     data.attrs["digest"] = digest(data)
     return Table(circuit, first.faults, data, first.key, first.strays)
 

@@ -11,6 +11,7 @@ from lostgain.diagnosis.next_reading import next_reading
 from lostgain.diagnosis.severity import sentence
 from lostgain.faults import rates
 from lostgain.readings.model import Reading, Readings
+from lostgain.readings.taken import what
 from lostgain.signatures import Prediction, Table, predict, sentences
 from lostgain.teach.order import level
 from lostgain.teach.record import Drill
@@ -150,9 +151,8 @@ def _better(ranked: list[NextReading], drill: Drill, taken: Reading, bits: float
             continue
         if away and each.channel == away:
             continue
-        same = (each.point, each.against, each.quantity, each.frequency, each.channel) == (
-            taken.point, taken.against, taken.quantity, taken.frequency, taken.channel)  # fmt: skip
-        return Better(each, each.information) if not same and each.information > bits + MORE_BITS else None
+        more = what(each) != what(taken) and each.information > bits + MORE_BITS
+        return Better(each, each.information) if more else None
     return None
 
 

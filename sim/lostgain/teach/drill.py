@@ -11,8 +11,8 @@ from lostgain.circuit.model import balanced
 from lostgain.diagnosis.moves import facts as move_facts
 from lostgain.engine import Pool
 from lostgain.problems import UserError
-from lostgain.quantities import show
 from lostgain.readings.model import COMMON, LEVELS, OFF, UNPOWERED, WHOLE_UNIT, Instrument, Reading
+from lostgain.readings.taken import at_text
 from lostgain.readings.words import quantities
 from lostgain.signatures.poweroff_places import across, alone, named
 from lostgain.teach.actions import acts, taken_apart
@@ -29,7 +29,7 @@ from lostgain.teach.prove import at_start, under_condition
 from lostgain.teach.record import SIGNED_OFF, UNSAFE, Drill, Step
 from lostgain.teach.rig import Rig
 from lostgain.teach.standing import gone, left, shows, whole
-from lostgain.unit.model import Unit
+from lostgain.unit.model import Drive, Unit
 
 #: The generator's level when a fault that comes with level is begun with, as a share of the set-up's.
 QUIETLY = 0.25
@@ -172,18 +172,26 @@ def _read(drill: Drill, rig: Rig, text: str) -> Answer:
     before = drill.readings[-1] if drill.readings else None
     wanted = wanted_reading(rig.unit, drill.hidden, drill.bench, text, before)
     instrument = instrument_of(rig.unit, wanted)
+    bench = driven_by(drill.bench, rig.unit, wanted)
     turned = "; ".join(f"{name} {value:.3g}" for name, value in
-                       sorted(drill.bench.controls.get(wanted.channel, {}).items()))  # fmt: skip
+                       sorted(bench.controls.get(wanted.channel, {}).items()))  # fmt: skip
     step = Step(text, "reading", minutes(rig.unit, wanted, before), channel=wanted.channel, turned=turned)
-    if (hazard := of_reading(drill.bench, wanted, instrument)) is not None:
+    if (hazard := of_reading(bench, wanted, instrument)) is not None:
         return _went(drill, rig, drill.bench, step, hazard)
     if wanted.quantity not in UNPOWERED and not drill.bench.power:
         raise UserError("the power is off: there is nothing to read but resistance, diode test, esr and capacitance.")
-    reading, says, seen = simulated(rig, drill.bench, wanted, instrument, 1 + len(drill.readings))
-    compared = reading is not None and comparable(rig.unit, drill.hidden, drill.bench, reading)
+    reading, says, seen = simulated(rig, bench, wanted, instrument, 1 + len(drill.readings))
+    compared = reading is not None and comparable(rig.unit, drill.hidden, bench, reading)
     left_over = seen.left if seen is not None else 1.0
     step = replace(step, reading=reading, says=says, left=left_over, compared=compared)
     return _went(drill, rig, drill.bench, step, None, seen)
+
+
+def driven_by(bench: Bench, unit: Unit, wanted: Reading) -> Bench:
+    """Return the bench with the generator at the level that a reading is wanted at."""
+    if wanted.quantity != "level":
+        return bench
+    return replace(bench, generator=unit.setup.generator if wanted.generator is None else wanted.generator)
 
 
 def minutes(unit: Unit, reading: Reading, before: Reading | None) -> float:
@@ -209,8 +217,10 @@ def comparable(unit: Unit, hidden: Hidden, bench: Bench, reading: Reading) -> bo
         return not (changed or bench.bridged or (bench.lifted and not reading.lifted))
     known = reading.quantity in WHOLE_UNIT or any(each.name == reading.point for each in unit.points)
     turned = bench.controls.get(reading.channel) if reading.channel else bench.controls
-    same = known and not turned and not bench.load and abs(bench.generator - unit.setup.generator) < 1e-9
-    heard = reading.frequency is None or reading.frequency in unit.setup.frequencies
+    same = known and not turned and not bench.load
+    drives = unit.setup.drives
+    held = drives if reading.quantity == "level" else drives[: len(unit.setup.frequencies)]
+    heard = reading.frequency is None or Drive(reading.frequency, bench.generator) in held
     return bool(same and heard and not (changed or bench.lifted or bench.bridged))
 
 
@@ -267,5 +277,5 @@ def _off(rig: Rig, bench: Bench, channel: str, wanted: Reading, instrument: Inst
 def show_place(reading: Reading) -> str:
     """Return where and what a reading is, in designators of the first channel."""
     place = f"{reading.point} to {reading.against}" if reading.against else reading.point
-    at = f" at {show(reading.frequency, 'Hz')}" if reading.quantity in LEVELS and reading.frequency else ""
+    at = at_text(reading.frequency, reading.generator) if reading.quantity in LEVELS else ""
     return f"{place}{' lifted' if reading.lifted else ''}, {reading.quantity}{at}"

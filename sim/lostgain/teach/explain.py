@@ -12,8 +12,8 @@ from lostgain.bench.healthy import as_read, healthy_dc, healthy_level
 from lostgain.bench.sheet_model import Range
 from lostgain.diagnosis.severity import sentence
 from lostgain.faults import Fault
-from lostgain.quantities import show
 from lostgain.readings import Reading, instruments
+from lostgain.readings.taken import at_text
 from lostgain.signatures import Table, sentences
 from lostgain.signatures.gains import StageGain, stage_gains
 from lostgain.signatures.sentences import NO_MARK
@@ -209,8 +209,7 @@ def _about(severity: Values, wanted: float, mine: NDArray[np.bool_]) -> NDArray[
 
 
 def _read(reading: Reading) -> str:
-    what = reading.quantity if reading.frequency is None else f"{reading.quantity} at {show(reading.frequency, 'Hz')}"
-    return f"{reading.point}, {what}"
+    return f"{reading.point}, {reading.quantity}{at_text(reading.frequency, reading.generator)}"
 
 
 def _shares(outlook: Outlook, which: np.ndarray) -> Values:

@@ -144,7 +144,7 @@ def _wrong_reading(reading: Reading, circuit: Circuit) -> Iterator[str]:
     known = {*(point.name for point in unit.points), *unit.parts, *(rail.name for rail in unit.rails), "ground"}
     ends = [each for each in (reading.point, reading.against) if each]
     there = all(each in known or each.split(" ")[0] in unit.parts for each in ends)
-    numbers = [each for each in (reading.value, reading.frequency) if each is not None]
+    numbers = [each for each in (reading.value, reading.frequency, reading.generator) if each is not None]
     if not there or reading.quantity not in READ or not all(isfinite(each) for each in numbers):
         yield "a reading that nobody can take"
     if reading.instrument not in instruments(unit.folder) or reading.channel not in {"", *(

@@ -69,6 +69,8 @@ def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Re
     found = replace(found, quantity=asked, instrument=by or found.instrument)
     chosen = found.instrument if named else _chosen(unit, bench, found)
     found = replace(found, instrument=chosen, value=None, text="", where=Where())
+    if quantity == "level" and "generator level" not in cells:
+        found = replace(found, generator=None if bench.generator == unit.setup.generator else bench.generator)
     if found.channel not in ("", hidden.channel) and _alone(hidden):
         raise UserError(f"only {hidden.channel} is on the bench.")
     point = next((each for each in unit.points if each.name == found.point), None)

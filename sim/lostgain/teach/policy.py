@@ -15,6 +15,7 @@ from lostgain.diagnosis.next_reading import next_reading
 from lostgain.faults import Rates
 from lostgain.problems import UserError
 from lostgain.readings.model import OFF, Reading, Readings
+from lostgain.readings.taken import What, what
 from lostgain.signatures import Table
 from lostgain.teach.actions import acts
 from lostgain.teach.drill import minutes, simulated
@@ -140,7 +141,7 @@ def _followed(
     """Take one reading after the other until the policy stops with parts that are not new yet."""
     hidden, unit = drill.hidden, rig.unit
     new = {as_lifted(unit, where, part) for where, part in bench.replaced}
-    taken, refused = list[Reading](), set[tuple[object, ...]]()
+    taken, refused = list[Reading](), set[What]()
     while True:
         step = next_reading(table, Readings((*known, *taken), good=hidden.good), None, chosen, most=60)
         parts = tuple((name, where) for name, where, _ in step.parts if (name, where) not in new)
@@ -149,31 +150,31 @@ def _followed(
             stop = step.stop if parts and step.stop else GIVEN_UP
             return _ended(drill, rig, bench, (*read, *taken), spent, stop, parts)
         asked = Reading(wanted.point, wanted.quantity, wanted.channel, given_as=wanted.given_as,
-                        frequency=wanted.frequency, instrument=wanted.instrument, against=wanted.against)  # fmt: skip
-        now = replace(bench, power=wanted.quantity not in OFF, discharged=wanted.quantity in OFF)
+                        frequency=wanted.frequency, instrument=wanted.instrument, against=wanted.against,
+                        generator=wanted.generator)  # fmt: skip
+        now = replace(bench, power=wanted.quantity not in OFF, discharged=wanted.quantity in OFF,
+                      generator=wanted.generator or bench.generator)  # fmt: skip
         number = 1000 + 100 * len(bench.replaced) + len(taken)  # of its own: the last digit stirs with it
         try:
             found, _, _ = simulated(rig, now, asked, instrument_of(unit, asked), number)
         except UserError:
             found = None
         if found is None:
-            refused.add(_place(wanted))
+            refused.add(what(wanted))
             continue
         spent += wanted.minutes if bench.power else move_facts().power_off.each
         taken.append(found)
 
 
-def _place(reading: NextReading) -> tuple[object, ...]:
-    return (reading.point, reading.against, reading.quantity, reading.frequency, reading.channel)
-
-
-def _first(ranked: Sequence[NextReading], refused: set[tuple[object, ...]], drill: Drill) -> NextReading | None:
+def _first(ranked: Sequence[NextReading], refused: set[What], drill: Drill) -> NextReading | None:
     """Return the first reading that this drill's bench can give."""
     wanted = level(drill.hidden.level)
     for each in ranked:
         lone = wanted.alone and each.channel not in ("", drill.hidden.channel)
         powered = not wanted.power and each.quantity not in OFF
-        if _place(each) not in refused and not lone and not powered:
+        # A fault that comes with level has gone when the generator is turned down.
+        quiet = drill.hidden.condition == "level" and each.generator is not None
+        if what(each) not in refused and not lone and not powered and not quiet:
             return each
     return None
 

@@ -14,6 +14,8 @@ SIGNED_OFF, UNSAFE = "signed off", "unsafe"
 
 _READING = ("point", "quantity", "channel", "value", "word", "given_as", "frequency", "instrument", "below", "above",
             "against", "lifted", "text")  # fmt: skip
+#: What drills that were kept by earlier versions do not have.
+_LATER = ("generator",)
 
 
 @dataclass(frozen=True)
@@ -128,11 +130,12 @@ def drill_from(data: Mapping[str, Any]) -> Drill:
 
 
 def _reading_record(reading: Reading) -> dict[str, Any]:
-    return {name: getattr(reading, name) for name in _READING}
+    return {name: getattr(reading, name) for name in (*_READING, *_LATER)}
 
 
 def _reading_from(data: Mapping[str, Any]) -> Reading:
-    return Reading(**{name: data[name] for name in _READING})
+    later = {name: data[name] for name in _LATER if name in data}
+    return Reading(**{name: data[name] for name in _READING}, **later)
 
 
 def _step_record(step: Step) -> dict[str, Any]:

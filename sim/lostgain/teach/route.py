@@ -166,7 +166,7 @@ def route(outlook: Outlook, progress: Progress | None = None) -> Route:
         ]
         one = outlook.readings[first].reading
         return Step(one.point, one.quantity, one.frequency, routing.minutes(first, path), float(weight.sum()),
-                    _merged(branches))  # fmt: skip
+                    _merged(branches), one.generator)  # fmt: skip
 
     root = grown((), outlook.first)
     assert isinstance(root, Step)

@@ -68,6 +68,8 @@ class Step:
     share : float
         Of all faulty units, how many get here.
     branches : tuple of Branch
+    generator : float or None
+        Level to set the generator to, where it is another one than the set-up's [V rms].
     """
 
     point: str
@@ -76,6 +78,7 @@ class Step:
     minutes: float
     share: float
     branches: tuple[Branch, ...]
+    generator: float | None = None
 
 
 @dataclass(frozen=True)

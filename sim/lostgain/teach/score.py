@@ -91,7 +91,8 @@ def usable(drill: Drill) -> list[tuple[int, Reading]]:
 def _taken(reading: Reading) -> Reading:
     """Return a reading without what it came to: equal for two of the same thing."""
     return Reading(reading.point, reading.quantity, reading.channel, frequency=reading.frequency,
-                   instrument=reading.instrument, against=reading.against, lifted=reading.lifted)  # fmt: skip
+                   instrument=reading.instrument, against=reading.against, lifted=reading.lifted,
+                   generator=reading.generator)  # fmt: skip
 
 
 def believed(drill: Drill, number: int, rows: list[Reading], table: Table, chosen: Rates) -> Belief:

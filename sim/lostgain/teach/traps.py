@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 from lostgain.circuit import Circuit
 from lostgain.readings.model import UNPOWERED, Reading
+from lostgain.readings.taken import what
 from lostgain.teach.record import Drill, Step
 from lostgain.teach.score import needless
 from lostgain.unit import called
@@ -114,7 +115,7 @@ def _compared(drill: Drill) -> Iterator[Trap]:
 
 
 def _same_place(one: Reading, other: Reading) -> bool:
-    alike = (one.point, one.quantity, one.frequency) == (other.point, other.quantity, other.frequency)
+    alike = what(replace(one, channel="")) == what(replace(other, channel=""))
     return alike and one.channel != other.channel and one.quantity not in UNPOWERED
 
 

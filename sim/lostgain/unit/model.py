@@ -254,6 +254,22 @@ class Reservoir:
 
 
 @dataclass(frozen=True)
+class Drive:
+    """What the generator gives while a level is read.
+
+    Parameters
+    ----------
+    frequency : float
+        [Hz]
+    generator : float
+        Open-circuit level [V rms].
+    """
+
+    frequency: float
+    generator: float
+
+
+@dataclass(frozen=True)
 class Setup:
     """How the bench stands while readings are taken.
 
@@ -271,6 +287,8 @@ class Setup:
         DC level there [V].
     frequencies : tuple of float
         Middle, low and high [Hz].
+    levels : tuple of float
+        Further levels of the generator that may be read at, with the first of `frequencies` [V rms].
     load : Load
         What hangs on the unit's output, and on every other output that has none of its own in `loads`.
     loads : mapping
@@ -294,7 +312,14 @@ class Setup:
     instrument: str = "scope-x10"
     controls: Mapping[str, float] = field(default_factory=dict)
     common: float | None = None
+    levels: tuple[float, ...] = ()
     where: Where = Where()
+
+    @property
+    def drives(self) -> tuple[Drive, ...]:
+        """All that the generator may give: the frequencies at its own level, then the first one at further levels."""
+        own = [Drive(frequency, self.generator) for frequency in self.frequencies]
+        return (*own, *(Drive(self.frequencies[0], each) for each in self.levels))
 
 
 @dataclass(frozen=True)

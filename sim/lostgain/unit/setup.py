@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from math import log10
 
 from lostgain import quantities
 from lostgain.problems import nearest
@@ -18,6 +19,8 @@ from lostgain.unit.rails import quantity, volts
 from lostgain.unit.source import Table
 
 _USUAL = (500.0, 40.0, 10_000.0)
+#: Most further levels of the generator; and two are the same when nearer than this [decades].
+MOST_LEVELS, CLOSE = 3, 0.05
 _NEEDED = 'generator = "200 mV rms"'
 
 
@@ -69,6 +72,7 @@ def read_setup(top: Table, draft: Draft, stages: Iterable[Stage]) -> Setup:
         start=start,
         start_dc=volts(table, "start_dc", "0 V") or 0.0,
         frequencies=_frequencies(table),
+        levels=_levels(table, generator or 0.0),
         load=read_load(table) or OPEN,
         loads=_loads(table, stages),
         load_rating=_positive(table, "load_rating", "power", "100 W", None),
@@ -140,6 +144,27 @@ def _frequencies(table: Table) -> tuple[float, ...]:
     if len(found) == 3 and not found[1] < found[0] < found[2]:
         table.wrong("frequencies", "the first frequency is the middle one, then comes the low and then the high one.")
     return tuple(found) or _USUAL
+
+
+def _levels(table: Table, own: float) -> tuple[float, ...]:
+    """Read further levels of the generator, each at least 1 dB from its own and from one another."""
+    found: list[float] = []
+    texts = table.names("levels", 'a list of texts: ["20 mV rms"]')
+    for text in texts:
+        try:
+            value = quantities.measure(text, "voltage").value
+        except ValueError as error:
+            table.wrong("levels", f"levels: {error}")
+            continue
+        if value <= 0:
+            table.wrong("levels", f"levels: “{text}” should be above zero, for example “20 mV rms”.")
+        elif own and any(abs(log10(value / each)) < CLOSE for each in (own, *found)):
+            table.wrong("levels", f"levels: “{text}” is the generator's own level, or there twice.")
+        else:
+            found.append(value)
+    if len(texts) > MOST_LEVELS:
+        table.wrong("levels", f"levels should hold no more than {MOST_LEVELS}.")
+    return tuple(found)
 
 
 def _controls(table: Table, draft: Draft) -> dict[str, float]:
