@@ -130,7 +130,7 @@ def test_goes_on_from_the_file(talk) -> None:
         ("340 mV", "340 mV rms or 340 mVpp"),
         ("back 7", "there are none so far"),
         ("correct 1", "correct 3 = 1.2 Vpp"),
-        ("U1 pin 1, Zone Q", "'Zone Q' is no quantity, frequency, channel or instrument"),
+        ("U1 pin 1, Zone Q", "'Zone Q' is no quantity, frequency, generator level, channel or instrument"),
         ("good Middle line", "there is no channel 'Middle line'"),
         ("U1 pin 1, Up line = distorted", "Say how"),
     ],
