@@ -10,13 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lostgain import UserError, match
-from lostgain.diagnosis import known, limits
+from lostgain.diagnosis import Verdict, known, limits
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.groups import overlap
+from lostgain.diagnosis.knowledge import facts
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.severity import half_believed, quantiles
+from lostgain.faults import modes_for
 from lostgain.readings.instruments import instruments
 from lostgain.readings.model import Reading
+from lostgain.unit.kinds import kinds
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, taken, word
 
 POINTS = ("J1 tip", "R2, left end", "R2, right end", "U1 pin 1", "U1 pin 6", "U1 pin 7")
@@ -207,10 +210,44 @@ def test_age_and_notes_concern_their_kinds() -> None:
     assert probability(old, "R4") < probability(plain, "R4")
 
 
+def test_a_new_part_is_hardly_ever_the_fault_but_may_be_fitted_wrongly() -> None:
+    unit = megaphone().circuit.unit
+    rows = taken("R4 drift 1.5", points=("J1 tip", "U1 pin 1"))
+    plain, told = ask(*rows), match(megaphone(), readings(*rows), knowledge=known(unit, new=["r4"]))
+
+    def odds(verdict: Verdict, *modes: str) -> float:
+        return probability(verdict, "R4", *modes) / probability(verdict, "R3")
+
+    assert odds(told, "drift") == pytest.approx(facts()["new"]["times"] * odds(plain, "drift"), rel=0.01)
+    assert odds(told, "wrong") == pytest.approx(odds(plain, "wrong"), rel=0.01)
+    assert told.knowledge == ("R4 is new (its own failures ×0.02)",)
+
+
+def test_a_new_housing_is_new_in_all_its_sections() -> None:
+    unit = megaphone().circuit.unit
+    rows = [word("U1 pin 7", "nothing")]
+    plain, told = ask(*rows), match(megaphone(), readings(*rows), knowledge=known(unit, new=["U1"]))
+    assert probability(plain, "U1B") > 0.1
+    assert probability(told, "U1B", "dead") < 0.1 * probability(plain, "U1B", "dead")
+
+
+def test_a_new_part_has_no_age() -> None:
+    unit, rows = megaphone().circuit.unit, [level("J1 tip", 0.0993)]
+    young, old = (match(megaphone(), readings(*rows), knowledge=known(unit, age=age, new=["C3"])) for age in (None, 40))
+    assert probability(old, "C3") < 1.01 * probability(young, "C3")
+
+
+def test_what_may_go_wrong_with_fitting_is_in_the_catalogue() -> None:
+    every = {mode.name for name in kinds() for mode in modes_for(name)}
+    assert set(facts()["new"]["fitted"]) <= every
+
+
 def test_knowledge_is_checked() -> None:
     unit = megaphone().circuit.unit
     with pytest.raises(UserError, match="C12"):
         known(unit, suspects=["C12"])
+    with pytest.raises(UserError, match="C12"):
+        known(unit, new=["C12"])
     with pytest.raises(UserError, match="dropped"):
         known(unit, notes=["droped"])
 

@@ -215,10 +215,11 @@ NOTES = [spelling for row in facts()["note"] for spelling in (row["name"], *row.
     st.lists(text_near([*CHAIN.parts, "R102"]), max_size=2),
     st.one_of(st.none(), st.floats(), st.integers(-5, 300)),
     st.lists(text_near(NOTES), max_size=2),
+    st.lists(text_near([*CHAIN.parts, "U2"]), max_size=2),
 )
-def test_knowledge(suspects: list[str], age: float | None, notes: list[str]) -> None:
+def test_knowledge(suspects: list[str], age: float | None, notes: list[str], new: list[str]) -> None:
     with contextlib.suppress(UserError):
-        known = lostgain.known(CHAIN, suspects, age, notes)
+        known = lostgain.known(CHAIN, suspects, age, notes, new)
         assert len(known.notes) == len(notes)
         assert stated(known) is not None
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +18,7 @@ from lostgain.problems import UserError
 from lostgain.readings import instruments
 from lostgain.readings.model import Reading
 from lostgain.signatures import Table
+from lostgain.unit.channels import package
 
 Values = NDArray[np.float64]
 Whole = NDArray[np.int_]
@@ -27,8 +27,6 @@ Whole = NDArray[np.int_]
 HELD, MOST = 0.995, 700
 #: What stands for a part where nothing is wrong.
 HEALTHY = ("", "")
-
-_SECTION = re.compile(r"([A-Z_]+[0-9]+)[A-Z]")
 
 
 @dataclass(frozen=True)
@@ -168,5 +166,4 @@ def _named(table: Table, found: Hypotheses, hypothesis: int, channel: str) -> Na
         where = "all" if len(channels) > 1 else channel
         return Named(fault, fault.part, where, (fault.part, where))
     part = next(each for each in channels if each.name == channel).called(fault.part)
-    section = _SECTION.fullmatch(part)
-    return Named(fault, part, channel, (section[1] if section else part, channel))
+    return Named(fault, part, channel, (package(part), channel))

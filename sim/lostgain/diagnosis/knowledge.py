@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from lostgain.faults import Fault
 from lostgain.problems import Problem, UserError, nearest
 from lostgain.signatures import Table
+from lostgain.unit.channels import package
 from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Channel, Unit
 
@@ -31,11 +32,14 @@ class Knowledge:
         Of the unit [years].
     notes : tuple of str
         Names in ``knowledge.toml``: ``dropped``, ``electrolytics all original`` and so on, or what else they go by.
+    new : tuple of str
+        Designators, in any channel's numbering, of parts that were changed for new ones: U2 for a whole housing.
     """
 
     suspects: tuple[str, ...] = ()
     age: float | None = None
     notes: tuple[str, ...] = ()
+    new: tuple[str, ...] = ()
 
 
 @cache
@@ -44,7 +48,13 @@ def facts() -> Mapping[str, Any]:
     return tomllib.loads(files("lostgain.diagnosis").joinpath("knowledge.toml").read_text(encoding="utf-8"))
 
 
-def known(unit: Unit, suspects: Sequence[str] = (), age: float | None = None, notes: Sequence[str] = ()) -> Knowledge:
+def known(
+    unit: Unit,
+    suspects: Sequence[str] = (),
+    age: float | None = None,
+    notes: Sequence[str] = (),
+    new: Sequence[str] = (),
+) -> Knowledge:
     """Return what is known, checked against the unit and the notes there are.
 
     Raises
@@ -57,6 +67,10 @@ def known(unit: Unit, suspects: Sequence[str] = (), age: float | None = None, no
     for part in suspects:
         if part.upper() not in names:
             problems.append(Problem(f"there is no part {part} in {unit.title}.", meant=nearest(part, names)))
+    housings = names | {package(name) for name in names}
+    for part in new:
+        if part.upper() not in housings:
+            problems.append(Problem(f"there is no part {part} in {unit.title}.", meant=nearest(part, housings)))
     spellings = {word: row["name"] for row in facts()["note"] for word in (row["name"], *row.get("also", ()))}
     chosen = []
     for note in notes:
@@ -71,12 +85,14 @@ def known(unit: Unit, suspects: Sequence[str] = (), age: float | None = None, no
         problems.append(Problem(f"an age of {age:g} years can't be."))
     if problems:
         raise UserError(problems)
-    return Knowledge(tuple(part.upper() for part in suspects), age, tuple(chosen))
+    upper = [tuple(part.upper() for part in each) for each in (suspects, new)]
+    return Knowledge(upper[0], age, tuple(chosen), upper[1])
 
 
 def stated(knowledge: Knowledge) -> tuple[str, ...]:
     """Return what is known, for people, with what follows from it."""
     said = [f"{part} is suspected (×{facts()['suspect']['times']:g})" for part in knowledge.suspects]
+    said += [f"{part} is new (its own failures ×{facts()['new']['times']:g})" for part in knowledge.new]
     if knowledge.age is not None:
         said.append(f"{knowledge.age:g} years old (electrolytics ×{_aged(knowledge.age):.2g})")
     rows = {row["name"]: row for row in facts()["note"]}
@@ -104,6 +120,9 @@ def factors(table: Table, faults: Sequence[Fault], channel: Channel, knowledge: 
         called = fault.part if fault.shared else channel.called(fault.part)
         if called.upper() in knowledge.suspects:
             result[number] *= facts()["suspect"]["times"]
+        if called.upper() in knowledge.new or package(called.upper()) in knowledge.new:
+            result[number] *= facts()["new"]["fitting" if fault.mode in facts()["new"]["fitted"] else "times"]
+            continue  # neither its age nor what happened to the unit before is the new part's
         if knowledge.age is not None and kind in facts()["age"]["kinds"]:
             result[number] *= _aged(knowledge.age)
         for note in knowledge.notes:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 from lostgain.faults.listing import is_shared
@@ -18,6 +17,7 @@ from lostgain.teach.actions import acts
 from lostgain.teach.hazards import safe_inside
 from lostgain.teach.hidden import Bench, Hidden
 from lostgain.unit import called
+from lostgain.unit.channels import package
 from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Unit
 
@@ -26,8 +26,6 @@ READ = ("level", COMMON, "dc", "ripple", "current", "distortion", *OFF, "capacit
 
 #: What one would lift: a part as its board calls it, and the channel; ``all`` for one that all share.
 Lifted = tuple[str, str]
-
-_SECTION = re.compile(r"([A-Z_]+[0-9]+)[A-Z]")
 
 
 def wanted_reading(unit: Unit, hidden: Hidden, bench: Bench, text: str, last: Reading | None) -> Reading:
@@ -227,9 +225,3 @@ def as_lifted(unit: Unit, channel: str, part: str) -> Lifted:
 def _differs(unit: Unit, name: str) -> bool:
     """Tell whether a part's designator says which channel it is in."""
     return len({each.called(name) for each in unit.channels}) > 1
-
-
-def package(designator: str) -> str:
-    """Return what is unsoldered with a part: U2 for U2A."""
-    found = _SECTION.fullmatch(designator)
-    return found[1] if found else designator

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from lostgain.diagnosis.knowledge import Knowledge
 from lostgain.diagnosis.moves import facts as move_facts
 from lostgain.diagnosis.next_model import NextReading
 from lostgain.diagnosis.next_reading import next_reading
@@ -142,8 +143,10 @@ def _followed(
     hidden, unit = drill.hidden, rig.unit
     new = {as_lifted(unit, where, part) for where, part in bench.replaced}
     taken, refused = list[Reading](), set[What]()
+    knowledge = Knowledge(new=tuple(sorted(name for name, _ in new)))
     while True:
-        step = next_reading(table, Readings((*known, *taken), good=hidden.good), None, chosen, most=60)
+        step = next_reading(table, Readings((*known, *taken), good=hidden.good), None, chosen, knowledge,
+                            most=60)  # fmt: skip
         parts = tuple((name, where) for name, where, _ in step.parts if (name, where) not in new)
         wanted = _first([each for each in step.ranked if isinstance(each, NextReading)], refused, drill)
         if (step.stop and parts) or wanted is None or len(known) + len(taken) >= MOST:

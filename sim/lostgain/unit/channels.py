@@ -42,10 +42,15 @@ def _packages(channel: Channel) -> dict[str, str]:
     """Return the packages whose sections are renamed: U2 to U102 for U2A to U102A."""
     found: dict[str, str] = {}
     for first, here in channel.designators.items():
-        of_first, of_here = _SECTION.fullmatch(first), _SECTION.fullmatch(here)
-        if of_first and of_here:
-            found.setdefault(of_first[1], of_here[1])
+        if package(first) != first and package(here) != here:
+            found.setdefault(package(first), package(here))
     return found
+
+
+def package(designator: str) -> str:
+    """Return what is unsoldered with a part: U2 for U2A, and C12 for C12."""
+    found = _SECTION.fullmatch(designator)
+    return found[1] if found else designator
 
 
 def renumbered(designator: str, add: int) -> str:
@@ -89,7 +94,7 @@ def _designators(table: Table, draft: Draft, words: set[str]) -> dict[str, str]:
     exceptions = _exceptions(table, draft, words)
     add = int(table.get("add", int, "a whole number: add = 100 makes R114 of R14", 0))
     found: dict[str, str] = {}
-    packages = {match[1] for match in map(_SECTION.fullmatch, draft.parts) if match}
+    packages = {package(name) for name in draft.parts} - draft.parts.keys()
     for designator in [*draft.parts, *sorted(words - draft.parts.keys() - packages)]:
         if designator in exceptions:
             found[designator] = exceptions[designator]
