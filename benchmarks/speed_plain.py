@@ -24,9 +24,10 @@ SOLVERS = (
     ".options method=gear reltol=5e-3 abstol=1e-9 vntol=1e-5 chgtol=1e-12",
 )
 STEPS, QUIET = 64, 0.5e-3
-#: Cycles followed, step by step. Two successive ones agree within the first [dB]: settled, and timed up to there.
+#: Cycles followed, step by step. From one on, all are within the first [dB] of the last: settled, timed up to there.
 #: The last and the one at half time agree within the second: the answer that others are compared with. A drift of
-#: seconds moves no level between two cycles at 10 kHz, and is no answer.
+#: seconds moves no level between two cycles at 10 kHz, and is no answer; what has not settled by the last one is timed
+#: up to there, which is less than it takes.
 CYCLES = (3, 9, 27, 81)
 AGREE_DB, ANSWER_DB = 0.1, 0.01
 #: Steps a cycle at most: a circuit that oscillates by itself never settles, and is left out.
@@ -81,15 +82,14 @@ def _follow(
         time_, values = _tran(session, lines, count * period, period / STEPS, nodes)
         forms = [_cycle(time_, values, number * period, period) for number in range(count)]
         sizes = np.array([(_rms(form), np.ptp(form, axis=1) / 8**0.5) for form in forms])
-        steps = np.abs(np.diff(decibels(sizes), axis=0)).max(axis=(1, 2))
-        agreed = np.flatnonzero(steps < AGREE_DB)
-        if not found.cycles[index]:
-            found.cycles[index] = agreed[0] + 2 if agreed.size else 0
+        away = np.abs(decibels(sizes) - decibels(sizes[-1])).max(axis=(1, 2))
+        # Two have to be alike for anybody to see that it has settled.
+        found.cycles[index] = min(count, np.flatnonzero(away >= AGREE_DB).max(initial=-1) + 3)
         drift = float(np.abs(decibels(sizes[-1]) - decibels(sizes[count // 2])).max())
         if drift < ANSWER_DB:
             break
-    # What never agreed was followed to the end.
-    found.cycles[index] = found.cycles[index] or CYCLES[-1]
+    if drift >= ANSWER_DB:
+        found.cycles[index] = CYCLES[-1]
     found.settled[index] = drift < ANSWER_DB
     found.level[:, index], found.swing[:, index] = sizes[-1, 0], sizes[-1, 1] * 8**0.5
 

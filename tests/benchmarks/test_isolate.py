@@ -28,15 +28,15 @@ def truth(part: str, mode: str) -> Truth:
 
 
 def test_every_policy_starts_at_the_output_and_reads_the_same_values() -> None:
-    table, whole = megaphone(), sheet("R5 open")
+    table, whole = megaphone(), sheet("R6 open")
     start = first_reading(table.circuit, whole)
     assert start is not None
     assert table.circuit.points[start.point] == table.circuit.output
     assert (start.quantity, start.frequency) == ("level", sorted(table.frequencies)[1])
-    found = isolate(table, (truth("R5", "open"), whole))
+    found = isolate(table, (truth("R6", "open"), whole))
     assert set(found) == {"next", "walk", "halves"}
     assert all(each.right and each.stop in ("sure", "alike", "idle") for each in found.values())
-    assert found == isolate(table, (truth("R5", "open"), whole)), "the same again"
+    assert found == isolate(table, (truth("R6", "open"), whole)), "the same again"
 
 
 def test_another_part_is_named_than_failed() -> None:

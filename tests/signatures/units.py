@@ -47,3 +47,17 @@ Q1 vp top out npn-small
 Q2 vn bottom out pnp-small
 RL out 0 1k
 """
+
+#: A resonance of quality 6 at the generator's frequency, and an amplifier of gain 2 behind it.
+RINGS = NETLIST.replace('source = "0R001"', 'source = "0R001"\nfrequencies = ["500 Hz"]') + (
+    '[rails]\nVP = "15 V"\nVN = "-15 V"\n[tolerances]\nresistor = "5%"\n[parts]\nX1 = "U1A opamp-jfet"\n'
+    '[[point]]\nname = "TP1"\nnode = "tank"\n[[point]]\nname = "TP2"\nnode = "out"\n'
+)
+RINGING_NETLIST = """title
+R1 in tank 10k
+L1 tank 0 530m
+C1 tank 0 191n
+X1 tank minus vp vn out opamp-jfet
+R2 minus 0 10k
+R3 out minus 10k
+"""

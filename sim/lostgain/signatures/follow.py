@@ -24,8 +24,13 @@ SETTLED_DB = 0.02
 #: Cycles followed at a time: from a state close to the steady one, from the operating point or one that is
 #: extrapolated, and at the end, when no extrapolation has led anywhere.
 NEAR, FAR, LAST = 2, 3, 9
+#: So often at the end, where the cycles still change.
+LAST_TIMES = 2
 #: What a start from a state stirs up by itself is left out: this share of a cycle.
 WAIT = 0.25
+#: A draw's first two cycles are further apart than this [dB] where something rings; it is then followed for so many,
+#: and for the second number of them where that is not enough.
+RINGS_DB, RINGING = 0.02, (6, 18)
 #: How often the steady state is extrapolated, from how many states before, how far at most in the last cycle's changes
 #: and in volts, and how far it may be off once it is found [V].
 TIMES, MEMORY, FURTHEST, MOST_VOLTS, LEFT_VOLTS = 5, 3, 400.0, 5.0, 20e-3
@@ -41,6 +46,8 @@ MOST_STEPS, RESTLESS = 1024, 300
 #: a saturated amplifier. The second is for what the first gives up on.
 SOLVER = ".options method=gear abstol=1e-9 vntol=1e-5"
 PATIENT = ".options method=gear reltol=5e-3 abstol=1e-9 vntol=1e-5 chgtol=1e-12"
+#: A node carries no more than the largest rail, by this factor: where a phasor is larger, it clips.
+HEADROOM = 1.1
 #: Elements whose state is neither their nodes' voltages nor an inductor's current: no transient can start from it.
 _WITH_OTHER_STATE = "touypw"
 #: Capacitors that may be slow, whose voltages are extrapolated and never put off: from this on [F].
@@ -58,9 +65,9 @@ SAME_DB = 0.3
 
 #: All that a transient's numbers depend on besides the circuit: a table with others is another table.
 SETTINGS = (
-    AGREE_DB, SETTLED_DB, QUIET, NEAR, FAR, LAST, WAIT, TIMES, MEMORY, FURTHEST, MOST_VOLTS, LEFT_VOLTS, KICK,
-    EDGE, REPEATS, WAVE_POINTS, STEPS_A_CYCLE, MOST_STEPS, RESTLESS, SOLVER, PATIENT, SLOW_FARADS,
-    SHARES, SHARE_VOLTS, LIGHTER, LIGHTEST, ROUNDS, NO_DRIFT_VOLTS, DRIFT_DB, SAME_DB,
+    AGREE_DB, SETTLED_DB, QUIET, NEAR, FAR, LAST, LAST_TIMES, WAIT, RINGS_DB, *RINGING, TIMES, MEMORY, FURTHEST,
+    MOST_VOLTS, LEFT_VOLTS, KICK, EDGE, REPEATS, WAVE_POINTS, STEPS_A_CYCLE, MOST_STEPS, RESTLESS, SOLVER, PATIENT,
+    SLOW_FARADS, SHARES, SHARE_VOLTS, LIGHTER, LIGHTEST, ROUNDS, NO_DRIFT_VOLTS, DRIFT_DB, SAME_DB, HEADROOM,
 )  # fmt: skip
 
 
@@ -270,12 +277,20 @@ class Follow:
         self.run(NEAR, state + signs, self._charged(state))
         self._near = True
 
-    def one_cycle(self, state: Values) -> Steady:
-        """Follow one cycle from a state near the steady one, after what the start itself stirs up has died away."""
-        late = WAIT * self.period
-        time, values = self._tran(1 + WAIT, state, self._charged(state), [self.every[at] for at in self.at])
-        cycle = np.roll(one_cycle(time, values, late, self.period), round(WAIT * FINE), axis=1)
-        return Steady(rms(cycle), swing(cycle), cycle[:, :: FINE // WAVE_POINTS], True, 1, state)
+    def last_of(self, cycles: int, state: Values) -> Steady:
+        """Follow some cycles from a state near the steady one, after what the start itself stirs up has died away.
+
+        Returns
+        -------
+        Steady
+            The last one; settled if it is as the one before, or there is none.
+        """
+        late = (cycles - 1 + WAIT) * self.period
+        time, values = self._tran(cycles + WAIT, state, self._charged(state), [self.every[at] for at in self.at])
+        cycle = one_cycle(time, values, late, self.period)
+        settled = cycles == 1 or _apart(one_cycle(time, values, late - self.period, self.period), cycle) < RINGS_DB
+        cycle = np.roll(cycle, round(WAIT * FINE), axis=1)
+        return Steady(rms(cycle), swing(cycle), cycle[:, :: FINE // WAVE_POINTS], settled, cycles, state)
 
     def on(self, cycles: int) -> None:
         """Go on from where the cycles lead to; where ngspice cannot start there, from where they ended."""
@@ -327,9 +342,7 @@ class Follow:
 
     def change(self) -> float:
         """How far the last two cycles are apart at the points [dB]."""
-        last, before = self._last, self._before
-        apart = decibels(rms(last), rms(before)), decibels(swing(last) / 8**0.5, swing(before) / 8**0.5)
-        return float(np.abs(apart).max(initial=0.0))
+        return _apart(self._before, self._last)
 
     def like(self, linear: Linear) -> bool:
         """Tell whether the last cycle is what small-signal analysis says."""
@@ -341,6 +354,12 @@ class Follow:
         last = self._last
         thinned = last[:, :: FINE // WAVE_POINTS]
         return Steady(rms(last), swing(last), thinned, settled, self.cycles, self._states[-1], drifted)
+
+
+def _apart(before: Values, last: Values) -> float:
+    """How far two cycles are apart, in level or in swing, at any node [dB]."""
+    apart = decibels(rms(last), rms(before)), decibels(swing(last) / 8**0.5, swing(before) / 8**0.5)
+    return float(np.abs(apart).max(initial=0.0))
 
 
 def started(flat: FlatCircuit, names: Sequence[str], state: Values, charged: Mapping[str, float]) -> list[str]:

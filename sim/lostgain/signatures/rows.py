@@ -14,7 +14,7 @@ from lostgain.engine import EngineError, Session
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.cycle import QUIET, decibels
 from lostgain.signatures.draws import drawn, opens, with_opens
-from lostgain.signatures.follow import AGREE_DB, Linear, Steady, states
+from lostgain.signatures.follow import AGREE_DB, HEADROOM, Linear, Steady, states
 from lostgain.signatures.probes import (
     FLOATING,
     PROBES,
@@ -24,7 +24,7 @@ from lostgain.signatures.probes import (
 )
 from lostgain.signatures.ripple import held_alike, powered, ripple_draws
 from lostgain.signatures.row import RowResult, RowTask, changed, empty
-from lostgain.signatures.row_draws import slow_draws, small_draws
+from lostgain.signatures.row_draws import loud_draws, slow_draws, small_draws
 from lostgain.signatures.row_keep import keep, keep_common, keep_dc, keep_sines, raise_if_dead
 from lostgain.signatures.steady import steady
 from lostgain.signatures.untroubled import Small, high, untroubled
@@ -36,9 +36,6 @@ Complex = NDArray[np.complex128]
 HIGH = 1000.0
 #: Cycles that stray paths are followed for.
 QUICK = 3
-#: A node carries no more than the largest rail, by this factor: where a phasor is larger, it clips.
-HEADROOM = 1.1
-
 #: Draws of a stray path, for small signals.
 STRAY_DRAWS = 4
 
@@ -102,9 +99,11 @@ def run_row(session: Session, task: RowTask) -> RowResult:
     if circuit.unit.supplies:
         flats = [held_alike(flat, nominal, circuit) for flat in flats]
         result.ripple[1:] = ripple_draws(session, nominal, flats, circuit, result.ripple[0])
-    rest = small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [])
+    rest, loud = small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [])
     lost = sum(each is None for each in rest)
     missed = slow_draws(session, flats[: task.slow_draws], circuit, result, ended, rest)
+    if task.in_time:
+        loud_draws(session, flats, circuit, result, [each for each in loud if each.number <= task.slow_draws])
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
     if missed:

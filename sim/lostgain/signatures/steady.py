@@ -16,6 +16,7 @@ from lostgain.signatures.follow import (
     DRIFT_DB,
     FAR,
     KICK,
+    LAST_TIMES,
     ROUNDS,
     SAME_DB,
     SETTLED_DB,
@@ -96,8 +97,9 @@ def steady(
         if follow.settled() or follow.restless or not follow.can_start or 0 < most <= follow.cycles:
             break
         follow.on(FAR)
-    if follow.change() >= SETTLED_DB and not (follow.restless or most):
-        follow.to_the_end()
+    for _ in range(LAST_TIMES):
+        if follow.change() >= SETTLED_DB and not (follow.restless or most):
+            follow.to_the_end()
     return follow.found(follow.change() < AGREE_DB, drifted)
 
 
@@ -159,8 +161,9 @@ def nearby(
     dc: float,
     nodes: Sequence[str],
     state: Values,
+    cycles: int = 1,
 ) -> Steady:
-    """Follow a circuit for one cycle from a state so close to the steady one that no more is needed.
+    """Follow a circuit for a cycle or a few from a state so close to the steady one that no more is needed.
 
     Parameters
     ----------
@@ -168,6 +171,8 @@ def nearby(
         See `steady`.
     state : array, (number of `states`,) [V, A]
         `Steady.state` of a circuit much like this one, about this one's operating point.
+    cycles : int
+        How many; where more than one, it is settled if the last two agree.
 
     Raises
     ------
@@ -176,6 +181,6 @@ def nearby(
     """
     follow = Follow(session, driven(flat, drive, frequency, dc), 1 / frequency, nodes)
     if follow.can_start:
-        return follow.one_cycle(state)
+        return follow.last_of(cycles, state)
     follow.run(FAR)
     return follow.found(follow.change() < AGREE_DB)
