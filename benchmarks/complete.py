@@ -17,7 +17,7 @@ from scipy.special import ndtr
 
 from lostgain.diagnosis.belief import HEALTHY, belief
 from lostgain.diagnosis.candidates import Candidate, candidates
-from lostgain.diagnosis.expected import together
+from lostgain.diagnosis.expected import together, units_drawn
 from lostgain.diagnosis.features import unscaled
 from lostgain.diagnosis.information import Told, edges, from_bins
 from lostgain.diagnosis.moves import facts
@@ -130,7 +130,7 @@ def world(
     minutes = {point.name: point.minutes for point in table.circuit.unit.points}
     chosen = [replace(each, minutes=minutes[each.reading.point]) for each in chosen]
     believed = belief(table, list(start), "", rates("bench"))
-    mean, sigma, drawn = _drawn(*together(table, believed, chosen, known))
+    mean, sigma, drawn = units_drawn(*together(table, believed, chosen, known), DRAWN, SEED)
     weight, decision = believed.weight[drawn] / DRAWN, believed.decision[drawn]
     share = weight / weight.sum()
     chance, shown = [], []
@@ -142,17 +142,6 @@ def world(
         shown.append(np.array([unscaled(value, each.feature) for value in middle]))
     healthy = believed.lifted.index(HEALTHY) if HEALTHY in believed.lifted else -1
     return World(table, given, tuple(chosen), decision, healthy, weight, tuple(chance), tuple(shown))
-
-
-def _drawn(mean: Values, cov: Values, single: Values) -> tuple[Values, Values, NDArray[np.int_]]:
-    """Return units drawn from each hypothesis: what their readings show, each reading's error, and whose they are."""
-    size, vector = np.linalg.eigh(cov)
-    root = vector * np.sqrt(np.maximum(size, 0.0))[:, None, :]
-    z = np.random.default_rng(SEED).standard_normal((DRAWN, mean.shape[1]))
-    z = np.concatenate([z[: DRAWN // 2], -z[: DRAWN // 2]])
-    shown = mean[:, None, :] + np.einsum("rij,kj->rki", root, z)
-    rows = np.repeat(np.arange(len(mean)), DRAWN)
-    return shown.reshape(len(rows), -1), np.sqrt(single[rows] ** 2 + 1e-6), rows
 
 
 def _middle(weight: Values, mean: Values) -> float:

@@ -79,6 +79,35 @@ def together(
     return mean, cov - (np.swapaxes(white, 1, 2) @ white if white is not None else 0.0), single
 
 
+def units_drawn(
+    mean: Values, cov: Values, single: Values, count: int, seed: int
+) -> tuple[Values, Values, NDArray[np.int_]]:
+    """Return units drawn from what `together` gives.
+
+    Parameters
+    ----------
+    mean, cov, single : arrays
+    count : int
+        Units of each row: an even number, each drawn with its mirror image.
+    seed : int
+
+    Returns
+    -------
+    shown : array, (unit, candidate)
+        What the readings would show without errors of their own, on the comparison scale.
+    error : array, (unit, candidate)
+    row : array of int, (unit,)
+        Whose unit it is.
+    """
+    size, vector = np.linalg.eigh(cov)
+    root = vector * np.sqrt(np.maximum(size, 0.0))[:, None, :]
+    z = np.random.default_rng(seed).standard_normal((count // 2, mean.shape[1]))
+    z = np.concatenate([z, -z])
+    shown = mean[:, None, :] + np.einsum("rij,kj->rki", root, z)
+    row = np.repeat(np.arange(len(mean)), count)
+    return shown.reshape(len(row), -1), np.sqrt(single[row] ** 2 + 1e-6), row
+
+
 def _features(belief: Belief, wanted: Sequence[Candidate], table: Table) -> tuple[tuple[Feature, ...], Hypotheses]:
     return _predictions(table, [*belief.seen.features, *(each.feature for each in wanted)])
 

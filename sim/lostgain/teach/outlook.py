@@ -18,7 +18,7 @@ from scipy.special import ndtr
 from lostgain.bench.healthy import output_point
 from lostgain.diagnosis.belief import HEALTHY, Belief, Named, belief
 from lostgain.diagnosis.candidates import Candidate, candidates
-from lostgain.diagnosis.expected import together
+from lostgain.diagnosis.expected import together, units_drawn
 from lostgain.diagnosis.features import DC, Feature, scaled, unscaled
 from lostgain.diagnosis.hypotheses import hypotheses
 from lostgain.diagnosis.knowledge import Knowledge
@@ -114,7 +114,7 @@ def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, poin
     ]
     mine = np.flatnonzero(np.array([where == channel for where in believed.faulty]))
     mean, cov, single = together(table, believed, wanted, known)
-    shown, error, rows = _drawn(mean[mine], cov[mine], single[mine])
+    shown, error, rows = units_drawn(mean[mine], cov[mine], single[mine], DRAWN, SEED)
     cuts, names = _ranges(believed, wanted, mean, cov, single)
     most = max(len(each) for each in names)
     chance = np.zeros((len(rows), len(wanted), most))
@@ -126,17 +126,6 @@ def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, poin
     return Outlook(channel, tuple(wanted), tuple(names), _first(table, wanted), believed.named,
                    believed.suspect[mine][rows], believed.lifted, believed.decision[mine][rows],
                    weight / weight.sum(), severity[mine][rows], np.maximum(chance, 0.0))  # fmt: skip
-
-
-def _drawn(mean: Values, cov: Values, single: Values) -> tuple[Values, Values, Whole]:
-    """Return units drawn from each hypothesis: what they show, each reading's own error, and which hypothesis."""
-    size, vector = np.linalg.eigh(cov)
-    root = vector * np.sqrt(np.maximum(size, 0.0))[:, None, :]
-    z = np.random.default_rng(SEED).standard_normal((DRAWN // 2, mean.shape[1]))
-    z = np.concatenate([z, -z])
-    shown = mean[:, None, :] + np.einsum("rij,kj->rki", root, z)
-    rows = np.repeat(np.arange(len(mean)), DRAWN)
-    return shown.reshape(len(rows), -1), np.sqrt(single[rows] ** 2 + 1e-6), rows
 
 
 def _first(table: Table, wanted: Sequence[Candidate]) -> int:
