@@ -22,6 +22,9 @@ def main(arguments: list[str] | None = None) -> int:
     one.add_argument("--seed", type=_count, default=1)
     one.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
     one.add_argument("--no-references", action="store_true", help="leave out what is compared with other methods")
+    one.add_argument("--each", type=_count, metavar="N",
+                     help="circuits of each part and mode that the other methods learn from "
+                          f"(default {FULL['each']}, with --quick {QUICK['each']})")  # fmt: skip
     one.add_argument("--follow", type=_whole, metavar="N",
                      help="simulated repairs a unit that are followed from reading to reading "
                           f"(default {FULL['follow']}, with --quick {QUICK['follow']}; 0 for none)")  # fmt: skip
@@ -47,6 +50,8 @@ def main(arguments: list[str] | None = None) -> int:
                 "outsiders": max(20, round(share * size["outsiders"]))}  # fmt: skip
     if given.follow is not None:
         size["follow"] = given.follow
+    if given.each:
+        size["each"] = given.each
     if given.no_references:
         size["each"] = 0
     plan = Plan(**size, seed=given.seed, workers=given.workers)
