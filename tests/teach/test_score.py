@@ -10,13 +10,14 @@ from itertools import pairwise
 import pytest
 
 from lostgain import UserError, power_off
+from lostgain.diagnosis.next_model import NextReading
 from lostgain.readings.model import OFF
 from lostgain.report.text_debrief import debrief_text
 from lostgain.report.text_progress import marks_text, progress_text
 from lostgain.teach import keep, progress
 from lostgain.teach.debrief import Debrief, debrief
 from lostgain.teach.mark import COLUMNS, mark
-from lostgain.teach.policy import Best
+from lostgain.teach.policy import Best, _first
 from lostgain.teach.record import Step
 from lostgain.teach.score import needless, score_record, usable
 from lostgain.teach.traps import trap_titles, traps
@@ -256,3 +257,12 @@ def test_a_mark_that_somebody_wrote_is_refused(tmp_path) -> None:
     keep.write(replace(drilled("C3 open"), result={"policy": "best"}), tmp_path / "a.txt")
     with pytest.raises(UserError, match="damaged"):
         mark(tmp_path / "a.txt")
+
+
+def test_the_policy_does_not_turn_down_what_comes_with_level() -> None:
+    """Such a fault is gone then: the reading would be a healthy unit's."""
+    quiet = NextReading("U1 pin 7", "level", "Port", 500.0, "scope-x10", "pp", 1e-3, 0.25, 1.0, 0.1, generator=0.02)
+    loud = replace(quiet, generator=None)
+    always, by_level = drilled("R6 drift 0.25x"), drilled("R6 drift 0.25x", level=5, condition="level")
+    assert _first([quiet, loud], set(), always) is quiet
+    assert _first([quiet, loud], set(), by_level) is loud
