@@ -18,7 +18,8 @@ from lostgain.bench.cautions import (
 )
 from lostgain.unit import open_unit
 from lostgain.unit.load import Load
-from lostgain.unit.model import Reservoir, Setup, Unit
+from lostgain.unit.model import Reservoir, Unit
+from lostgain.unit.setup_model import Setup
 from tests.bench.build import UNITS
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from lostgain.unit.model import Channel, Rail, Setup, TestPoint, Unit
+from lostgain.unit.model import Channel, Rail, TestPoint, Unit
+from lostgain.unit.setup_model import Setup
 
 POINTS = (
     "Input",

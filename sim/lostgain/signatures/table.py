@@ -16,7 +16,7 @@ from lostgain.faults import Fault, Stray
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.poweroff_table import PowerOff
 from lostgain.signatures.row import RowResult
-from lostgain.unit.model import Drive
+from lostgain.unit.setup_model import Drive
 
 
 @dataclass(frozen=True)

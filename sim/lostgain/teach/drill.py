@@ -29,7 +29,8 @@ from lostgain.teach.prove import at_start, under_condition
 from lostgain.teach.record import SIGNED_OFF, UNSAFE, Drill, Step
 from lostgain.teach.rig import Rig
 from lostgain.teach.standing import gone, left, shows, whole
-from lostgain.unit.model import Drive, Unit
+from lostgain.unit.model import Unit
+from lostgain.unit.setup_model import Drive
 
 #: The generator's level when a fault that comes with level is begun with, as a share of the set-up's.
 QUIETLY = 0.25

@@ -13,9 +13,10 @@ from lostgain.unit.controls import share
 from lostgain.unit.draft import Draft
 from lostgain.unit.load import OPEN, Load
 from lostgain.unit.loads import read_load
-from lostgain.unit.model import Setup, Stage
+from lostgain.unit.model import Stage
 from lostgain.unit.names import name_fault
 from lostgain.unit.rails import quantity, volts
+from lostgain.unit.setup_model import Setup
 from lostgain.unit.source import Table
 
 _USUAL = (500.0, 40.0, 10_000.0)
