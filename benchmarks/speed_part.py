@@ -9,7 +9,9 @@ from itertools import pairwise
 import numpy as np
 
 from lostgain.circuit import Circuit, FlatCircuit
+from lostgain.engine import Pool
 from lostgain.faults import listing, strays
+from lostgain.signatures.bends import refined
 from lostgain.signatures.build import DRAWS, SEED, SLOW_DRAWS
 from lostgain.signatures.draws import deviates, drawn, opens, varied, with_opens
 from lostgain.signatures.row import RowTask, changed
@@ -55,7 +57,8 @@ def part(circuit: Circuit, faults: int, paths: int, seed: int) -> Part:
     numbers = varied(circuit)
     z = deviates(DRAWS, len(numbers), SEED)
     rng = np.random.default_rng(seed)
-    rows, all_strays = listing(circuit), strays(circuit)
+    with Pool(workers=1) as pool:
+        rows, all_strays = refined(circuit, listing(circuit), pool), strays(circuit)
     return Part(
         circuit,
         RowTask(circuit, (), numbers, z, SLOW_DRAWS),

@@ -13,7 +13,7 @@ from lostgain.diagnosis.common import dc_volts
 from lostgain.diagnosis.features import DC, Feature, off_unsure, predicted, slope
 from lostgain.diagnosis.makers import BOTH, MakersAffair, makers_affair
 from lostgain.diagnosis.moments import Moments, moments
-from lostgain.diagnosis.steps import BETWEEN, steps
+from lostgain.diagnosis.steps import steps
 from lostgain.faults import Fault, Rates, Stray
 from lostgain.signatures import Table
 
@@ -36,6 +36,8 @@ class Hypotheses:
         The rows of the table it lies between; both the same where there is nothing between.
     way : array, (hypothesis,)
         How far from the one to the other, 0 to 1.
+    parts : array of int, (hypothesis,)
+        Into how many parts the stretch between the two rows is cut.
     severity : array, (hypothesis,)
         NaN where the mode has none.
     mean : array, (hypothesis, feature)
@@ -66,6 +68,7 @@ class Hypotheses:
     first: Whole
     second: Whole
     way: Values
+    parts: Whole
     severity: Values
     mean: Values
     prior: Values
@@ -103,7 +106,7 @@ class Hypotheses:
         """
         at = np.arange(self.mean.shape[1]) if columns is None else columns
         spread = _between_rows(self.rows, self.first[which], self.second[which], self.way[which], at)
-        _add_steps(spread, self.rows, self.first[which], self.second[which], at, BETWEEN)
+        _add_steps(spread, self.rows, self.first[which], self.second[which], at, self.parts[which])
         self.off.add(spread, self.far[which], at, kind)
         self.off.add_size(spread, self.mean[which] - self.mean[0], at)
         return spread
@@ -134,7 +137,7 @@ class Hypotheses:
         far = np.zeros((len(first), self.mean.shape[1]))
         far[segment.ravel()] = self.far[which]
         spread = _between_rows(self.rows, first, second, half, columns)
-        _add_steps(spread, self.rows, first, second, columns, 1)
+        _add_steps(spread, self.rows, first, second, columns, np.ones(len(first), dtype=int))
         self.off.add(spread, far, columns, kind)
         self.off.add_size(spread, (self.rows.mean[first] + self.rows.mean[second]) / 2 - self.mean[0], columns)
         return mean, spread, segment.ravel()
@@ -150,11 +153,11 @@ def _between_rows(rows: Moments, first: Whole, second: Whole, way: Values, at: W
     return spread
 
 
-def _add_steps(spread: Values, rows: Moments, first: Whole, second: Whole, at: Whole, steps: int) -> None:
-    """Add to a covariance, in place, the width of a step between two rows."""
+def _add_steps(spread: Values, rows: Moments, first: Whole, second: Whole, at: Whole, parts: Whole) -> None:
+    """Add to a covariance, in place, the width of a step between two rows: of one of so many parts."""
     moved = np.flatnonzero(first != second)
     if len(moved):
-        width = (rows.mean[second[moved]] - rows.mean[first[moved]])[:, at] / (steps * 12**0.5)
+        width = (rows.mean[second[moved]] - rows.mean[first[moved]])[:, at] / (parts[moved, None] * 12**0.5)
         spread[moved] += width[:, :, None] * width[:, None, :]
 
 
@@ -178,6 +181,7 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
         first=first,
         second=second,
         way=each.way,
+        parts=each.parts,
         severity=each.severity,
         mean=mean,
         prior=each.prior,

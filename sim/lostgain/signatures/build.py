@@ -15,6 +15,7 @@ from lostgain.circuit import Circuit
 from lostgain.engine import Pool
 from lostgain.faults import Fault, Stray, listing, strays
 from lostgain.problems import Problem, UserError, Where
+from lostgain.signatures.bends import refined
 from lostgain.signatures.controls import Turn, turns
 from lostgain.signatures.draws import deviates, varied
 from lostgain.signatures.file import TABLES, load, open_table, save, tidy, used
@@ -135,6 +136,7 @@ class _Wanted:
 
     @cached_property
     def faults(self) -> tuple[Fault, ...]:
+        """Those of the catalogue: the table has more where a signature bends."""
         return tuple(listing(self.circuit))
 
     @cached_property
@@ -163,18 +165,19 @@ class _Wanted:
         """Build the table and keep it."""
         numbers = varied(self.circuit)
         z = deviates(self.draws, len(numbers), self.seed)
-        rows: list[Row] = [((), None, True), *(((fault,), None, True) for fault in self.faults)]
-        rows += [((), path, True) for path in self.strays]
-        rows += [((), turn, True) for turn in self.turns]
         tasks = [RowTask(each, (), numbers, z, self.slow_draws) for each in by_drive(self.circuit)]
         made = []
         with closing(Kept(self.path.with_name("rows.db"))) as kept, _workers(pool) as workers:
+            faults = refined(self.circuit, self.faults, workers)
+            rows: list[Row] = [((), None, True), *(((fault,), None, True) for fault in faults)]
+            rows += [((), path, True) for path in self.strays]
+            rows += [((), turn, True) for turn in self.turns]
             for number, task in enumerate(tasks):
                 told = _told(progress, number, len(tasks))
                 content = made_of(task.circuit, (), self.seed, self.draws, self.slow_draws)
                 results = simulated(task, rows, content, kept, workers, told)
                 key = key_of(self.content)
-                made.append(assembled(task.circuit, self.faults, results, key, self.seed, self.strays, self.turns))
+                made.append(assembled(task.circuit, faults, results, key, self.seed, self.strays, self.turns))
             whole = joined(made, self.circuit)
             whole.data.attrs["made_of"] = json.dumps(named_digests(self.content))
             try:

@@ -15,9 +15,21 @@ import xarray as xr
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, Stray
 from lostgain.problems import Problem, UserError, Where
-from lostgain.signatures.table import Table, digest
+from lostgain.signatures.table import Table, digest, faults_in
 
-_VARIABLES = {"dc", "level", "swing", "wave", "small_signal", "settled", "status", "fault", "point", "frequency"}
+_VARIABLES = {
+    "dc",
+    "level",
+    "swing",
+    "wave",
+    "small_signal",
+    "settled",
+    "status",
+    "fault",
+    "severity",
+    "point",
+    "frequency",
+}
 #: What may differ in a table from elsewhere, as long as it is said.
 MAY_DIFFER = {"ngspice", "draws"}
 #: Tables of one unit that are kept; older ones are of what its file said before.
@@ -55,9 +67,10 @@ def save(table: Table, path: Path) -> None:
 def load(path: Path, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...], key: str) -> Table | None:
     """Open a table, or return None where there is none that is whole, fits and has that key."""
     data = _read(path)
-    if data is None or data.attrs.get("key") != key or not _fits(data, circuit, faults, strays):
+    if data is None or data.attrs.get("key") != key:
         return None
-    return Table(circuit, faults, data, key, strays)
+    rows = _faults(data, circuit, faults, strays)
+    return None if rows is None else Table(circuit, rows, data, key, strays)
 
 
 def open_table(
@@ -94,7 +107,8 @@ def open_table(
     found = _made_of(data)
     differs = [name for name, each in wanted.items() if found.get(name) != each]
     wrong = [name for name in differs if name not in MAY_DIFFER]
-    if wrong or not _fits(data, circuit, faults, strays):
+    rows = _faults(data, circuit, faults, strays)
+    if wrong or rows is None:
         of = data.attrs.get("unit")
         whose = f" It is one of {of}." if of != circuit.unit.name else ""
         raise UserError(
@@ -109,7 +123,7 @@ def open_table(
         remarks.append(f"It was made with ngspice {data.attrs.get('ngspice')}; here it would be {circuit.version}.")
     if "draws" in differs:
         remarks.append("It was made with other draws of the part tolerances than it would be here.")
-    return Table(circuit, faults, data, str(data.attrs.get("key")), strays, remarks=tuple(remarks))
+    return Table(circuit, rows, data, str(data.attrs.get("key")), strays, remarks=tuple(remarks))
 
 
 def tidy(latest: Path, most: int) -> None:
@@ -160,10 +174,16 @@ def _read(path: Path) -> xr.Dataset | None:
     return data if whole else None
 
 
-def _fits(data: xr.Dataset, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...]) -> bool:
-    rows = 1 + len(faults) + len(strays)
-    sizes = {"row": rows, "point": len(circuit.points), "frequency": len(circuit.unit.setup.drives)}
-    return all(data.sizes.get(name) == size for name, size in sizes.items())
+def _faults(
+    data: xr.Dataset, circuit: Circuit, faults: tuple[Fault, ...], strays: tuple[Stray, ...]
+) -> tuple[Fault, ...] | None:
+    """Return the faults of a table's rows; None where it is not of this unit's faults, points and frequencies."""
+    rows = faults_in(data, faults)
+    if rows is None:
+        return None
+    sizes = {"row": 1 + len(rows) + len(strays), "point": len(circuit.points),
+             "frequency": len(circuit.unit.setup.drives)}  # fmt: skip
+    return rows if all(data.sizes.get(name) == size for name, size in sizes.items()) else None
 
 
 def _made_of(data: xr.Dataset) -> dict[str, str]:

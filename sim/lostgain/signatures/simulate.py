@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 Result = TypeVar("Result", bound="DataclassInstance")
 #: What of a table's content one row does not come from: its faulty circuit says it for the row.
-FAULTS = ("faults", "failure modes")
+FAULTS = ("faults", "failure modes", "severities between")
 #: A row: its faults, or a stray path or a turned control; and whether it is followed in time.
 Row = tuple[tuple[Fault, ...], Stray | Turn | None, bool]
 #: In a row's key, how closely it is followed.

@@ -18,7 +18,7 @@ from lostgain.circuit.model import balanced
 from lostgain.faults import Fault, Stray
 from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
-from lostgain.signatures import follow
+from lostgain.signatures import bends, follow
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.draws import CUT, OPEN, OPEN_DECADES, deviates, varied
 from lostgain.signatures.row_draws import DRIFT_DRAWS, LOUD_CYCLES, LOUDER, NEAR_CLIPPING
@@ -60,6 +60,7 @@ def made_of(
         levels
         | both_legs
         | {
+            "severities between": bends.SETTINGS,
             "method": METHOD,
             "ngspice": circuit.version,
             "circuit": circuit.flat.lines(),

@@ -132,6 +132,7 @@ def assembled(
             "small_signal": (("row", "frequency"), np.array([row.small_signal for row in rows])),
             "settled": (("row", "frequency"), np.array([row.settled for row in rows])),
             "status": (("row",), np.array([row.status for row in rows], dtype=object)),
+            "severity": (("row",), _severities(rows, faults)),
             "fault": (("row",), np.array(["healthy", *_labels(faults), *_labels(strays)], dtype=object)),
         },
         coords={
@@ -182,6 +183,36 @@ def joined(tables: Sequence[Table], circuit: Circuit) -> Table:
         data = data.assign_coords(generator=("frequency", generator, {"units": "V rms"}))
     data.attrs["digest"] = digest(data)
     return Table(circuit, first.faults, data, first.key, first.strays)
+
+
+def _severities(rows: Sequence[RowResult], faults: Sequence[Fault]) -> NDArray[np.float64]:
+    """The severity of each row; NaN where it has none."""
+    given = [np.nan if fault.severity is None else fault.severity for fault in faults]
+    return np.array([np.nan, *given, *[np.nan] * (len(rows) - 1 - len(faults))])
+
+
+def faults_in(data: xr.Dataset, listed: Sequence[Fault]) -> tuple[Fault, ...] | None:
+    """Return the faults of a table's rows, by what the catalogue lists.
+
+    Parameters
+    ----------
+    data : xarray.Dataset
+    listed : sequence of Fault
+        Each part and mode at the catalogue's severities: a table has those, and some between them.
+
+    Returns
+    -------
+    tuple of Fault or None
+        None where one of those listed is lacking, or a row is of none of them.
+    """
+    like = {(fault.part, fault.mode): fault for fault in listed}
+    found = []
+    severities = np.asarray(data["severity"].values, dtype=float)
+    for label, severity in zip(data["fault"].values[1:], severities[1:], strict=True):
+        base = like.get(tuple(str(label).split()[:2]))  # type: ignore[arg-type]
+        if base is not None:
+            found.append(base if np.isnan(severity) else replace(base, severity=float(severity)))
+    return tuple(found) if set(found) >= set(listed) else None
 
 
 def _labels(rows: Sequence[Fault | Stray]) -> list[str]:
