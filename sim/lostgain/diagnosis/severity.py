@@ -21,12 +21,12 @@ _UNITS = {"ohm": "ohm", "farad": "farad", "henry": "henry", "ampere": "A", "volt
 
 
 def quantiles(severity: Values, weight: Values, shares: tuple[float, ...]) -> list[float]:
-    """Return quantiles of a severity, interpolated on its logarithm.
+    """Return quantiles of a severity, on its logarithm: each step stands for all up to half-way to its neighbours.
 
     Parameters
     ----------
     severity : array, (step,)
-        Positive.
+        Positive: the middles of the steps.
     weight : array, (step,)
         Probabilities; they need not add up to one.
     shares : tuple of float
@@ -37,24 +37,26 @@ def quantiles(severity: Values, weight: Values, shares: tuple[float, ...]) -> li
     total = weight.sum()
     if total <= 0 or len(level) == 1:
         return [float(np.exp(level[len(level) // 2]))] * len(shares)
-    middle = (np.cumsum(weight) - weight / 2) / total
-    return [float(np.exp(np.interp(share, middle, level))) for share in shares]
+    half = (level[1:] + level[:-1]) / 2
+    edges = np.concatenate([[2 * level[0] - half[0]], half, [2 * level[-1] - half[-1]]])
+    below = np.concatenate([[0.0], np.cumsum(weight) / total])
+    return [float(np.exp(np.interp(share, below, edges))) for share in shares]
 
 
 def half_believed(weight: Values, prior: Values, trust: float) -> Values:
     """Return the weights of severities of which the readings are believed in part.
 
-    What a model says of a device is uncertain where that is its maker's affair, and so is how it changes with the
-    severity.
+    What a device does may be its maker's affair. A model then tells how bad such a fault is, or nothing of it: so there
+    are two cases, each with its share.
 
     Parameters
     ----------
     weight, prior : arrays, (step,)
         Probabilities with the readings and before them.
     trust : float
-        1 to believe the readings, 0 to leave all as it was.
+        Share of the case in which the readings tell: 1 to believe them, 0 to leave all as it was.
     """
-    return np.asarray(weight**trust * prior ** (1 - trust))
+    return np.asarray(trust * weight / weight.sum() + (1 - trust) * prior / prior.sum())
 
 
 def sentence(

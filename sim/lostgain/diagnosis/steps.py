@@ -141,7 +141,7 @@ def _stray_steps(strays: tuple[Stray, ...], start: int) -> tuple[tuple[Stray, ..
         mine = [(start + at[0], start + at[0], 0.0, 1, strays[at[0]].ohms)] if len(at) == 1 else []
         for first, second in pairwise(at):
             low, high = np.log(strays[first].ohms), np.log(strays[second].ohms)
-            ways = np.arange(BETWEEN + (second == at[-1])) / BETWEEN
+            ways = (np.arange(BETWEEN) + 0.5) / BETWEEN
             mine += [(start + first, start + second, way, BETWEEN, float(np.exp((1 - way) * low + way * high)))
                      for way in ways]  # fmt: skip
         of_path += [path] * len(mine)
@@ -155,10 +155,9 @@ def _between(mode: Mode, rows: list[int], levels: list[float]) -> list[tuple[int
     places = [(rows[index], float(np.log(levels[index]))) for index in order]
     found = []
     for (first, low), (second, high) in pairwise(places):
-        last = second == places[-1][0]
         parts = max(1, round(BETWEEN * (high - low) / _stretch(mode, low, high)))
-        for step in range(parts + (1 if last else 0)):
-            way = step / parts
+        for step in range(parts):
+            way = (step + 0.5) / parts  # the middle of what it stands for
             at = (1 - way) * low + way * high
             if not (mode.severity == "times" and abs(at) < np.log(WITHIN)):
                 found.append((first, second, way, parts, float(np.exp(at)), (high - low) / parts))
