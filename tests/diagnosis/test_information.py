@@ -94,3 +94,10 @@ def test_a_move_that_shows_nothing_tells_nothing() -> None:
     sure = yes_or_no(decision, weight, np.array([1.0, 0.0, 0.0]))
     assert sure[0] == pytest.approx(-0.2 * np.log2(0.2) - 0.8 * np.log2(0.8))
     assert sure[1] == pytest.approx(0.2)
+
+
+def test_what_is_next_to_impossible_tells_no_infinity() -> None:
+    """Products of such probabilities are zero to a computer."""
+    weight = np.array([1.0, 1e-200, 1e-300])
+    found = told(np.array([0, 1, 2]), weight, np.array([[0.0], [40.0], [80.0]]), np.ones((3, 1)))
+    assert found.bits[0] == pytest.approx(0.0, abs=1e-20)

@@ -21,6 +21,8 @@ BINS = 48
 SPREAD = np.array([-1.2, 0.0, 1.2])
 #: Digits to which two places on a reading's scale are told apart, as a share of its range.
 SAME = 9
+#: What is less probable than this tells nothing: products of such numbers are zero to a computer.
+NONE = 1e-30
 
 
 @dataclass(frozen=True)
@@ -114,7 +116,7 @@ def _binned(share: Values, mean: Values, sigma: Values) -> Values:
 def _mutual(chance: Values, prior: Values, total: Values) -> float:
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = chance / (prior[:, None] * total[None, :])
-        return max(0.0, float(np.sum(np.where(chance > 0, chance * np.log2(ratio), 0.0))))
+        return max(0.0, float(np.sum(np.where(chance > NONE, chance * np.log2(ratio), 0.0))))
 
 
 def yes_or_no(decision: NDArray[np.int_], weight: Values, chance: Values) -> tuple[float, float]:

@@ -104,10 +104,15 @@ def _steps(looked: Debrief, unit: Unit) -> list[str]:
     rows = []
     for number, (step, bits) in enumerate(zip(looked.drill.steps, looked.score.told, strict=True), 1):
         weighed = step.reading is not None and step.compared
-        told = f"{bits:+.2f} bit" if weighed else ""
+        told = f"{_no_minus(bits, 2):+.2f} bit" if weighed else ""
         result = step.reading.text if step.reading is not None else step.says
         rows.append([str(number), step_title(step, unit), result, f"{step.minutes:g} min", told])
     return table(rows, "><<>>", ["", "Step", "", "", "told"]) if rows else ["  Nothing was done."]
+
+
+def _no_minus(bits: float, figures: int) -> float:
+    """Return a number of bits rounded, nothing without a sign."""
+    return round(bits, figures) + 0.0
 
 
 def _known(each: Known, unit: Unit) -> list[str]:
@@ -122,7 +127,7 @@ def _known(each: Known, unit: Unit) -> list[str]:
     if each.better is not None:
         sooner = asked_text(each.better.reading, unit)
         lines += wrapped(f"Sooner: {sooner}, expected to tell {each.better.bits:.1f} bit; "
-                         f"this one told {each.bits:.1f}.", "    ")  # fmt: skip
+                         f"this one told {_no_minus(each.bits, 1):.1f}.", "    ")  # fmt: skip
     return lines
 
 

@@ -39,10 +39,12 @@ def _marked(drill: Drill, path: Path) -> dict[str, Any]:
     hidden, result = drill.hidden, drill.result or {}
     policy = result.get("policy", {})
     solved = bool(result.get("solved"))
+    over = bool(drill.ended)  # until then nobody is told, a teacher neither: the file is the apprentice's
     ended = {UNSAFE: "unsafe", SIGNED_OFF: "repaired" if solved else "signed off"}.get(drill.ended, "unfinished")
     return {
         "file": path.name, "unit": hidden.unit, "level": hidden.level, "seed": hidden.seed,
-        "failed": ", ".join(each.label for each in hidden.faults), "channel": hidden.channel, "ended": ended,
+        "failed": ", ".join(each.label for each in hidden.faults) if over else "",
+        "channel": hidden.channel if over else "", "ended": ended,
         "minutes": drill.minutes, "readings": len(drill.readings), "money": drill.money,
         "share": result.get("share") if drill.ended else None,
         "policy_minutes": policy["minutes"] + policy["repair"] if policy else None,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from lostgain.diagnosis.information import NONE
 from lostgain.diagnosis.moves import facts
 from lostgain.teach.outlook import Outlook, Values, Whole
 
@@ -55,7 +56,7 @@ def telling(outlook: Outlook, weight: Values, left: Sequence[int]) -> Telling:
     shown = joint.sum(axis=0)
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = joint / (prior[:, None, None] * shown[None])
-        bits = np.maximum(0.0, np.where(joint > 0, joint * np.log2(ratio), 0.0).sum(axis=(0, 2)))
+        bits = np.maximum(0.0, np.where(joint > NONE, joint * np.log2(ratio), 0.0).sum(axis=(0, 2)))
     right = joint.max(axis=0).sum(axis=1) - prior.max()
     ends = _ends(outlook, decision, prior, joint, bits, right)
     if ends == "alike" and _parted(outlook, held, share, places, left):
