@@ -55,7 +55,9 @@ def test_a_drill_is_saved_shared_solved_marked_and_remembered(talk, capsys, tmp_
     assert "repaired" in out
     assert "unfinished" in out
     _, out, _ = run(capsys, "mark", "megaphone-drill.txt", "--json", "--csv", "marks.csv")
-    found = json.loads(out)[0]
+    assert json.loads(out)[0]["failed"] == "C3 open"
+    _, other, _ = run(capsys, "mark", "shared.txt", "--json")
+    found = json.loads(other)[0]
     assert (found["failed"], found["channel"]) == ("", ""), "it is still the apprentice's to find"
     assert len(list(csv.DictReader(io.StringIO(Path("marks.csv").read_text())))) == 1
 
