@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 
 from lostgain.problems import nearest
 from lostgain.unit import library
@@ -52,6 +53,7 @@ def read_roles(table: Table, facts: StageFacts, stage: str, draft: Draft, own_ke
         else:
             filled[role.name] = key
             _fill(table, key, role, stage, draft)
+    _name_as_on_the_board(stage, draft)
     missing = [role for role in facts.roles.values() if not role.absent and role.name not in filled]
     missing = [role for role in missing if role.name not in misspelt]
     for role in missing:
@@ -65,6 +67,19 @@ def _guess(key: str, facts: StageFacts, own_keys: Iterable[str]) -> str:
     """Return the nearest role, or own key for a word in lower case, or the roles there are."""
     guess = nearest(key, facts.roles if key[:1].isupper() else {*facts.roles, *own_keys})
     return guess or f"Its roles: {', '.join(facts.roles)}."
+
+
+def _name_as_on_the_board(stage: str, draft: Draft) -> None:
+    """Put designators for the roles that what a part does speaks of: “with R1” is the stage's R1, not the board's.
+
+    Roles of one letter stay: a V is a volt too.
+    """
+    mine = {part.role: name for name, part in draft.parts.items() if part.stage == stage and len(part.role) > 1}
+    word = re.compile(rf"(?<![\w.])(?:{'|'.join(map(re.escape, mine))})(?!\w)") if mine else None
+    for name in mine.values():
+        part = draft.parts[name]
+        if word is not None and (does := word.sub(lambda found: mine[found[0]], part.does)) != part.does:
+            draft.parts[name] = replace(part, does=does)
 
 
 def _fill(table: Table, key: str, role: Role, stage: str, draft: Draft) -> None:
