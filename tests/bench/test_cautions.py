@@ -96,6 +96,17 @@ def test_dummy_load_against_its_rating(chain: Unit) -> None:
     assert "MORE THAN ITS RATING of 30 W" in too_much
 
 
+def test_dummy_load_at_a_further_level_of_the_generator(chain: Unit) -> None:
+    def said(rating: float, level: float) -> str:
+        unit = loaded(chain, rating)
+        return about("Dummy load", cautions(replace(unit, setup=replace(unit.setup, levels=(level,))), 20.0))
+
+    # 20 V in 8 Ω is 50 W; at twice the level four times as much
+    assert "With the generator at 400 mV rms, a further level of this set-up, it may take 200 W." in said(300.0, 0.4)
+    assert "it may take 200 W, MORE THAN ITS RATING of 100 W" in said(100.0, 0.4)
+    assert "further level" not in said(100.0, 0.1)
+
+
 def test_dummy_load_before_anything_is_simulated(chain: Unit) -> None:
     # √(50 W · 8 Ω) = 20 V rms
     assert "no more than 20 V rms" in about("Dummy load", cautions(loaded(chain, 50.0)))

@@ -39,6 +39,14 @@ def test_every_policy_starts_at_the_output_and_reads_the_same_values() -> None:
     assert found == isolate(table, (truth("R6", "open"), whole)), "the same again"
 
 
+def test_next_comes_to_what_a_walk_stops_short_of() -> None:
+    """R5 feeds the second half of U1: by the levels that a walk reads first, U1 may be it as well."""
+    found = isolate(megaphone(), (truth("R5", "open"), sheet("R5 open")))
+    assert found["next"].right
+    assert found["next"].stop == "sure"
+    assert all(found[name].right or found[name].stop == "alike" for name in ("walk", "halves"))
+
+
 def test_another_part_is_named_than_failed() -> None:
     found = isolate(megaphone(), (truth("R1", "open"), sheet("R5 open")))
     assert not any(each.right for each in found.values())

@@ -55,7 +55,10 @@ def test_every_policy_comes_to_the_part(label: str, draw: int, policy) -> None:
 
 
 def test_a_walk_by_levels_stops_short_of_what_only_dc_tells() -> None:
-    """R1 gives U1A its bias. Without it the signal ends there, as it does where U1 or a rail is lost; DC tells."""
+    """R1 gives U1A its bias. Without it the signal ends there, as it does where U1 or a rail is lost; DC tells.
+
+    R5 feeds the other half of U1: what is dead there looks like U1 as well.
+    """
     read = bench("R1 open", 5)
     start = read(START)
     assert start is not None

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import xarray as xr
 
+from lostgain.bench.healthy import output_level
 from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool
 from lostgain.faults import parse
@@ -54,6 +55,7 @@ def test_what_is_linear_follows_the_generator(tmp_path: Path, pool: Pool) -> Non
     level = found.values("level")
     np.testing.assert_allclose(level[..., 1], 0.1 * level[..., 0], rtol=1e-3, atol=1e-6)
     np.testing.assert_allclose(level[..., 2], 3 * level[..., 0], rtol=1e-3, atol=1e-6)
+    assert output_level(found) == pytest.approx(level[0, 0, -1, 0]), "the load of the set-up's own level"
 
 
 def test_a_level_that_is_added_repeats_nothing(tmp_path: Path, pool: Pool, monkeypatch: pytest.MonkeyPatch) -> None:

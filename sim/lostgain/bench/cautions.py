@@ -279,5 +279,9 @@ def _with_signal(unit: Unit, level: float | None) -> Iterator[Caution]:
         if rating:
             figures["share"] = show(watts / rating, "%", 2)
             text = row["known"] if watts <= rating else row["over"]
+        if (loudest := max(setup.levels, default=0.0)) > setup.generator:
+            most = watts * (loudest / setup.generator) ** 2  # what clips takes less
+            figures |= {"loudest": show(loudest, "V rms"), "most": show(most, "W", 2)}
+            text += f" {row['louder_over' if rating and most > rating else 'louder']}"
     text = f"{text} {row['loud' if setup.load.speaker else 'hot']}"
     yield _caution("dummy", f"{text} {row['shares']}" if len(unit.channels) > 1 else text, **figures)

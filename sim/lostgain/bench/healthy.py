@@ -99,11 +99,14 @@ def output_point(table: Table) -> str | None:
 
 
 def output_level(table: Table) -> float | None:
-    """Return the highest healthy level across the load over the set-up's frequencies [V rms]; None if not known."""
+    """Return the highest healthy level across the load over the set-up's frequencies [V rms]; None if not known.
+
+    At the generator's own level.
+    """
     name = output_point(table)
     if name is None:
         return None
-    levels = table.values("level")[0, 0, table.points.index(name)]
+    levels = table.values("level")[0, 0, table.points.index(name), : len(table.frequencies)]
     return float(np.nanmax(levels)) * across_load(table.circuit) if np.isfinite(levels).any() else None
 
 

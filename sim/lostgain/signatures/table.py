@@ -36,8 +36,10 @@ class Table:
         ``impedance (row, point, impedance_at, part) [ohm]``, ``probed (row, point, probe) [V]``,
         ``turned (turn, point, frequency, part) [V rms]``
         with a ``control (turn)`` turned by ``decibels (turn)``, by small-signal analysis;
-        ``small_signal (row, frequency)``, ``settled (row, frequency)``, ``status (row)``. Sample 0 is at nominal
-        values, the others are tolerance draws, the same for every row. What did not converge is NaN.
+        ``small_signal (row, frequency)``, ``settled (row, frequency)``, ``status (row)``, ``severity (row)``, NaN where
+        a row has none. Sample 0 is at nominal values, the others are tolerance draws, the same for every row. What did
+        not converge is NaN. Where the set-up has further generator levels, the axis ``frequency`` goes on with those,
+        and ``generator (frequency) [V rms]`` tells which.
     key : str
         Identifier: a digest of all that the numbers come from.
     strays : tuple of Stray

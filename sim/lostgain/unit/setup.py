@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from math import log10
 
 from lostgain import quantities
@@ -128,12 +128,7 @@ def _frequencies(table: Table) -> tuple[float, ...]:
     if "frequencies" not in table.data:
         return _USUAL
     found: list[float] = []
-    for text in texts:
-        try:
-            value = quantities.measure(text, "frequency").value
-        except ValueError as error:
-            table.wrong("frequencies", f"frequencies: {error}")
-            continue
+    for text, value in _each(table, "frequencies", texts, "frequency"):
         if not 0.1 <= value <= 1e6:
             table.wrong("frequencies", f"frequencies: “{text}” is out of range: 0.1 Hz to 1 MHz.")
         elif value in found:
@@ -147,16 +142,20 @@ def _frequencies(table: Table) -> tuple[float, ...]:
     return tuple(found) or _USUAL
 
 
+def _each(table: Table, key: str, texts: Iterable[str], dimension: str) -> Iterator[tuple[str, float]]:
+    """Yield each text of a list with its value, and note those that have none."""
+    for text in texts:
+        try:
+            yield text, quantities.measure(text, dimension).value
+        except ValueError as error:
+            table.wrong(key, f"{key}: {error}")
+
+
 def _levels(table: Table, own: float) -> tuple[float, ...]:
     """Read further levels of the generator, each at least 1 dB from its own and from one another."""
     found: list[float] = []
     texts = table.names("levels", 'a list of texts: ["20 mV rms"]')
-    for text in texts:
-        try:
-            value = quantities.measure(text, "voltage").value
-        except ValueError as error:
-            table.wrong("levels", f"levels: {error}")
-            continue
+    for text, value in _each(table, "levels", texts, "voltage"):
         if value <= 0:
             table.wrong("levels", f"levels: “{text}” should be above zero, for example “20 mV rms”.")
         elif own and any(abs(log10(value / each)) < CLOSE for each in (own, *found)):

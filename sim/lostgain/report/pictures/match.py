@@ -52,12 +52,13 @@ def level_match(table: Table, readings: Readings, verdict: Verdict, path: Path |
     """
     kind_of(Path(path))
     unit = table.circuit.unit
-    levels = table.values("level")
-    low, high = healthy_range(table)
+    own = slice(len(table.frequencies))  # the picture is of the generator's own level
+    levels = table.values("level")[..., own]
+    low, high = (ends[:, own] for ends in healthy_range(table))
     # The first is always shown; another only if it is worth a look.
     likely = [each for each in verdict.suspects[1:] if each.probability >= 0.01]
     shown = (*verdict.suspects[:1], *likely)[: min(leading, len(SUSPECTS))]
-    expected = [suspect_levels(table, suspect) for suspect in shown]
+    expected = [suspect_levels(table, suspect)[:, own] for suspect in shown]
     traces = [Trace("healthy", HEALTHY, decibels(levels[0, 0]), low, high)]
     traces += [Trace(_called(suspect), look, decibels(predicted))
                for suspect, predicted, look in zip(shown, expected, SUSPECTS, strict=False)]  # fmt: skip
@@ -110,8 +111,8 @@ def _read(table: Table, readings: Readings, channel: str, look: Look, good: bool
 
 
 def _index(table: Table, reading: Reading) -> int | None:
-    """Return which of the set-up's frequencies a reading was taken at."""
-    if reading.frequency is None:
+    """Return which of the set-up's frequencies a reading was taken at, None for another or another generator level."""
+    if reading.frequency is None or reading.generator is not None:
         return None
     same = (index for index, each in enumerate(table.frequencies)
             if math.isclose(each, reading.frequency, rel_tol=SAME))  # fmt: skip
@@ -129,5 +130,7 @@ def _notes(table: Table, readings: Readings) -> tuple[str, ...]:
     if other:
         notes.append(f"Not shown: {other} reading{'s' * (other > 1)} of other quantities than level.")
     if away:
-        notes.append(f"Not shown: {away} reading{'s' * (away > 1)} at other frequencies than the set-up's.")
+        notes.append(
+            f"Not shown: {away} reading{'s' * (away > 1)} at other frequencies or generator levels than the picture's."
+        )
     return tuple(notes)
