@@ -9,12 +9,16 @@ import pytest
 
 from benchmarks import isolate as isolating
 from benchmarks.accuracy import _plain
+from benchmarks.follow import State
 from benchmarks.isolate import Isolated, first_reading, isolate
 from benchmarks.optimum import beside, small
 from benchmarks.score_isolated import beside_optimum, isolated
 from benchmarks.truth import Truth
-from lostgain.faults import Fault
-from lostgain.readings import Readings
+from benchmarks.walks import _nearest
+from lostgain.diagnosis.candidates import Candidate
+from lostgain.diagnosis.features import Feature
+from lostgain.faults import Fault, rates
+from lostgain.readings import Reading, Readings
 from tests.diagnosis.megaphone import megaphone, taken
 
 
@@ -83,6 +87,16 @@ def test_ratio_is_paired_by_case() -> None:
     found = isolated([walks((each, 2 * each, each)) for each in (0.5, 3.0, 11.0, 1.0)])
     ratio = found["minutes_ratio"]["next/walk"]
     assert (ratio.value, ratio.low, ratio.high) == pytest.approx((0.5, 0.5, 0.5))
+
+
+def test_a_walk_turns_the_generator_down_last() -> None:
+    first = megaphone().points[0]
+    usual = Reading(first, "level", "Port", frequency=500.0)
+    far, quiet = (Candidate(each, Feature(0, 0), minutes, 2.0) for each, minutes in (
+        (usual, 2.0), (replace(usual, generator=0.01), 0.25)))  # fmt: skip
+    state = State(megaphone(), Readings(()), (quiet, far), rates("bench"))
+    assert _nearest(state) is far
+    assert _nearest(replace(state, left=(quiet,))) is quiet
 
 
 def test_no_policy_beats_the_optimum_on_a_case() -> None:

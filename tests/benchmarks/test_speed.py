@@ -11,12 +11,15 @@ from benchmarks.speed_floor import Floor, ratios
 from benchmarks.speed_growth import chain, exponent
 from benchmarks.speed_ledger import SMALL, TRANSIENT, added
 from benchmarks.speed_part import Part, label, part, samples, spread
-from benchmarks.speed_plain import Plain
+from benchmarks.speed_plain import Plain, followed
 from benchmarks.speed_same import compared, same_answer
 from benchmarks.speed_text import speed_text
-from lostgain.circuit import Circuit
+from lostgain.circuit import Circuit, build
+from lostgain.engine import Pool, Session
 from lostgain.faults import listing
 from lostgain.signatures.row import RowResult, empty
+from tests.circuit.units import make
+from tests.signatures.units import RINGING_NETLIST, RINGS
 
 
 @pytest.fixture(scope="module")
@@ -75,6 +78,23 @@ def filled(circuit: Circuit, draws: int = 16) -> tuple[RowResult, list[Plain]]:
     plain = [Plain(row.dc[n].copy(), row.level[n].copy(), row.swing[n].copy(), np.full(count, 3),
                    np.ones(count, dtype=bool)) for n in range(draws + 1)]  # fmt: skip
     return row, plain
+
+
+def rings(session: Session, circuit: Circuit) -> Plain:
+    setup = circuit.unit.setup
+    return followed(session, circuit.flat, setup.generator, 0.0, setup.frequencies, list(circuit.points.values()))
+
+
+def test_a_plain_build_is_timed_until_it_has_settled(tmp_path: Path) -> None:
+    """From rest, a resonance of quality Q is off by exp(-pi n / Q) after n cycles (any textbook of circuit theory, from
+    memory): within 0.1 dB after Q / pi ln(1 / 0.0116) = 8.5 of them. Two successive ones agree long before.
+    """  # fmt: skip
+    with Pool(workers=1) as pool:
+        circuit = build(make(tmp_path / "rings", RINGS, board=RINGING_NETLIST), pool)
+        (outcome,) = pool.map(rings, [circuit])
+    assert outcome.error is None, outcome.error
+    assert outcome.value.settled.all()
+    assert 7 <= outcome.value.cycles[0] <= 12
 
 
 def test_the_same_numbers_are_no_difference(one_stage: Circuit) -> None:
