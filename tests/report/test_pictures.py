@@ -164,7 +164,7 @@ def test_readings_are_drawn_as_typed_and_what_is_left_out_is_said(drawn: list[Fi
         assert text in shown
     assert "Test points are named as in Up line." in shown
     assert "Not shown: 1 reading of other quantities than level." in shown
-    assert "Not shown: 1 reading at other frequencies than the set-up's." in shown
+    assert "Not shown: 1 reading at other frequencies or generator levels than the picture's." in shown
     inside(drawn[0])
 
 

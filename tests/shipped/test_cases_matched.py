@@ -49,11 +49,11 @@ def truths(name: str) -> dict[str, Any]:
 
 
 def some_faults(circuit: Circuit) -> list[Fault]:
-    """All faults of the parts that were at fault, and one of every twentieth other part."""
+    """All faults of the parts that were at fault, and one of every twelfth other part."""
     guilty = {truth["fault"].split()[0] for truth in truths(circuit.unit.name).values()}
     every = listing(circuit)
     others = list({fault.part: fault for fault in reversed(every) if fault.part not in guilty}.values())
-    return [fault for fault in every if fault.part in guilty or fault in others[::20]]
+    return [fault for fault in every if fault.part in guilty or fault in others[::12]]
 
 
 @cache
