@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -34,10 +35,10 @@ def resonator(tmp_path_factory: pytest.TempPathFactory, pool: Pool) -> Circuit:
     return build(make(tmp_path_factory.mktemp("units") / "rings", RINGS, board=RINGING_NETLIST), pool)
 
 
-def task(circuit: Circuit, *faults: str) -> RowTask:
+def task(circuit: Circuit, *faults: str, draws: int = DRAWS) -> RowTask:
     numbers = varied(circuit)
     chosen = tuple(parse(each, circuit) for each in faults)
-    return RowTask(circuit, chosen, numbers, deviates(DRAWS, len(numbers), seed=3), DRAWS)
+    return RowTask(circuit, chosen, numbers, deviates(draws, len(numbers), seed=3), draws)
 
 
 def run(pool: Pool, one: RowTask) -> RowResult:
@@ -60,16 +61,28 @@ def long_after(session: Session, item: RowTask) -> np.ndarray:
     return np.array(found)
 
 
-@pytest.mark.parametrize("fault", ["R3 drift 20x", "R3 drift 2.5x"])
-def test_every_draw_is_where_it_stays(pool: Pool, resonator: Circuit, fault: str) -> None:
-    """20 times the gain clips at nominal values and rings; 2.5 times clips in no more than some of the draws."""
-    item = task(resonator, fault)
+def test_every_draw_is_where_it_stays(pool: Pool, resonator: Circuit) -> None:
+    """20 times the gain clips at nominal values and rings."""
+    item = task(resonator, "R3 drift 20x")
     (outcome,) = pool.map(long_after, [item])
     assert outcome.error is None, outcome.error
     level = run(pool, item).level[1:, :, 0]
     apart = 20 * np.log10(level / outcome.value)
     # Two ways of integrating make a tenth of a decibel of a resonance; two cycles, 2 dB of a draw that is off it.
     assert np.abs(apart).max() < 0.15
+
+
+def test_a_draw_may_clip_where_nominal_values_do_not(pool: Pool, tmp_path: Path) -> None:
+    """Damped, at 9.3 times the gain: just below the rails at nominal values, and 0.4 dB into them in one draw of 16."""
+    text = RINGS.replace('resistor = "5%"', 'resistor = "10%"')
+    circuit = build(make(tmp_path / "loud", text, board=RINGING_NETLIST), pool)
+    item = task(circuit, "R3 drift 8.3x", "R1 drift 0.02x", draws=16)
+    (outcome,) = pool.map(long_after, [item])
+    assert outcome.error is None, outcome.error
+    found = run(pool, item)
+    assert found.small_signal.all(), "nothing clips at nominal values"
+    apart = 20 * np.log10(found.level[1:, :, 0] / outcome.value)
+    assert np.abs(apart).max() < 0.05
 
 
 def test_what_rings_is_followed_for_longer(pool: Pool, resonator: Circuit, monkeypatch: pytest.MonkeyPatch) -> None:
