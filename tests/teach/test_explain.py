@@ -14,13 +14,12 @@ from lostgain.signatures import sentences
 from lostgain.signatures.sentences import NO_MARK
 from lostgain.signatures.tabled import tabled
 from lostgain.teach.explain import ExplainedStage, explain
-from lostgain.teach.outlook import outlook
 from tests.diagnosis.megaphone import megaphone
 
 
 @cache
 def stages() -> tuple[ExplainedStage, ...]:
-    return explain(megaphone(), outlook(megaphone(), rates("bench")))
+    return explain(megaphone(), rates("bench"))
 
 
 def test_every_part_and_point_is_explained_once() -> None:
@@ -44,7 +43,7 @@ def test_supply_stages_are_explained_too() -> None:
     fed = replace(unit, stages=unit.stages[:-1], supplies=unit.stages[-1:])
     ends = {name: node for name, node in table.circuit.stage_ends.items() if name != unit.stages[-1].name}
     circuit = replace(table.circuit, unit=fed, stage_ends=ends)
-    found = explain(replace(table, circuit=circuit), outlook(table, rates("bench")))
+    found = explain(replace(table, circuit=circuit), rates("bench"))
     parts = [part.part.designator for stage in found for part in stage.parts]
     assert sorted(parts) == sorted(unit.parts)
     assert found[-2 if "supply" in found[-1].name else -1].name == unit.stages[-1].name
@@ -53,7 +52,7 @@ def test_supply_stages_are_explained_too() -> None:
 def test_what_tells_a_failure_is_of_the_severity_that_is_described() -> None:
     """The wrong part may be ten times too large or too small: no level is called low, and its reading high."""
     table = signature_table(build_circuit(open_unit("state-variable-filter")))
-    failures = {(each.fault.part, each.fault.mode): each for stage in explain(table, outlook(table, rates("bench")))
+    failures = {(each.fault.part, each.fault.mode): each for stage in explain(table, rates("bench"))
                 for part in stage.parts for each in part.failures}  # fmt: skip
     # R1 takes the input to the summing point and is in no loop: ten times as large, all outputs are a tenth.
     wrong = failures["R1", "wrong"]

@@ -36,12 +36,15 @@ class Session:
         The readings file, written after every change.
     rates : Rates
     knowledge : Knowledge or None
+    live : bool
+        False for a unit that must not be switched on.
     """
 
     table: Table
     path: Path
     rates: Rates
     knowledge: Knowledge | None = None
+    live: bool = True
     readings: Readings = field(default_factory=lambda: Readings(()))
     passed: set[What] = field(default_factory=set)
 
@@ -84,7 +87,7 @@ class Session:
 
     def step(self, verdict: Verdict | None) -> Next:
         """Return what to do next, without what the technician passed over."""
-        step = next_reading(self.table, self.readings, verdict, self.rates, self.knowledge, most=10_000)
+        step = next_reading(self.table, self.readings, verdict, self.rates, self.knowledge, most=10_000, live=self.live)
         left = [each for each in step.ranked if not isinstance(each, NextReading) or what(each) not in self.passed]
         return replace(step, ranked=tuple(left))
 

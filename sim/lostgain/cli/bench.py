@@ -9,7 +9,7 @@ from typing import Any
 
 import lostgain
 from lostgain.cli.files import file_to_write
-from lostgain.cli.off import off_argument, with_off
+from lostgain.cli.off import off_argument, stay_off_argument, with_off
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
 from lostgain.report.text_layout import clean, wrapped
@@ -28,6 +28,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     known_arguments(parser)
     table_argument(parser)
     off_argument(parser, "ask for readings with the power off too; simulated once, then always weighed")
+    stay_off_argument(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -46,8 +47,8 @@ def run(args: argparse.Namespace) -> None:
     if path.exists():
         lostgain.read_readings(path, unit, may_be_empty=True)  # a mistake in it is told before the table is built
     file_to_write(path)
-    table = with_off(opened(unit, file=args.table), usual=True if args.power_off else None)
-    session = Session(table, path, rates, knowledge)
+    table = with_off(opened(unit, file=args.table), usual=args.power_off or args.stay_off or None)
+    session = Session(table, path, rates, knowledge, live=not args.stay_off)
     count = session.open()
     so_far = f", which holds {count} so far." if count else "."
     for text in (unit.title + (" (an invented example)" if unit.invented else ""),

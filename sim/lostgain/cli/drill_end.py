@@ -47,7 +47,8 @@ def finish(drill: Drill, rig: Rig, path: Path, file: Path | None = None, folder:
         looked = debrief(drill, rig, table, line)
     print("", debrief_text(looked, rig.unit, sys.stdout.encoding), sep="\n")
     fresh = drill.result is None
-    result = {**score_record(looked.score), "traps": [each.name for each in looked.traps]}
+    traps = [each.name for each in looked.traps]
+    result = {**score_record(looked.score), "traps": traps, "failed": list(looked.labels)}
     keep.write(replace(drill, result=result), path)
     if fresh:
         try:

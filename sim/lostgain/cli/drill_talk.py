@@ -34,6 +34,7 @@ class DrillTalk:
 
     def __init__(self, drill: Drill, rig: Rig, path: Path, folder: Path | None = None) -> None:
         self.drill, self.rig, self.path, self.folder = drill, rig, path, folder
+        self.pictures = True
 
     def go_on(self) -> None:
         """Ask and answer until the drill ends, the apprentice pauses, or there is no more input."""
@@ -67,15 +68,22 @@ class DrillTalk:
             print("\n".join(["", *wrapped(typed, "> ")]))  # no terminal has shown it
         return " ".join(typed.split())
 
-    def _shown(self, word: str) -> bool:
+    def _shown(self, typed: str) -> bool:
         """Show what a word asks for; tell whether it was one of those."""
+        word, _, rest = typed.partition(" ")
         unit = self.rig.unit
-        shows = {"order": lambda: text.order_text(self.drill, unit), "points": lambda: text.points_text(unit),
-                 "parts": lambda: text.parts_text(unit), "list": lambda: text.steps_text(self.drill, unit),
-                 "help": text.help_text}  # fmt: skip
-        if word in shows:
-            print(shows[word]())
-        return word in shows
+        if word == "pictures" and rest in ("on", "off"):
+            self.pictures = rest == "on"
+            print(f"  Readings come {'with' if self.pictures else 'without'} the oscilloscope's picture.")
+            return True
+        shows = {"order": lambda: text.order_text(self.drill, unit), "list": lambda: text.steps_text(self.drill, unit),
+                 "help": lambda: text.help_text(unit)}  # fmt: skip
+        of_stage = {"points": text.points_text, "parts": text.parts_text}
+        if word in of_stage:
+            print(of_stage[word](unit, rest))
+        elif typed in shows:
+            print(shows[typed]())
+        return word in of_stage or typed in shows
 
     def _tell(self, answer: Answer) -> None:
         print(text.answer_text(self.drill, answer.step, self.rig.unit))
@@ -86,7 +94,8 @@ class DrillTalk:
         if reading is None or seen is None or reading.frequency is None or not reading.instrument.startswith("scope"):
             return
         title = text.step_title(answer.step, self.rig.unit)
-        print(text.scope_text(seen, reading.frequency, title, letters_for(sys.stdout.encoding)))
+        if self.pictures:
+            print(text.scope_text(seen, reading.frequency, title, letters_for(sys.stdout.encoding)))
         if self.folder is not None:
             path = scope(seen, reading.frequency, title, self.folder / f"step-{len(self.drill.steps):03}.png")
             written([path])

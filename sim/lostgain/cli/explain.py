@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> None:
         file_to_write(args.html, *PAGES)
     table = opened(unit, file=args.table)
     with shown("Working out what tells"):
-        stages = lostgain.explain(table, lostgain.outlook(table, lostgain.rates("bench")))
+        stages = lostgain.explain(table, lostgain.rates("bench"))
     if args.html is not None:
         with writing(args.html), shown("Drawing the stages"):
             page = lostgain.explain_html(stages, unit, table.frequencies, lostgain.cautions(unit))

@@ -40,5 +40,5 @@ def run(args: argparse.Namespace) -> None:
             out.writerows(marks)
     if args.json:
         print(json.dumps(marks, ensure_ascii=False, allow_nan=False))
-    elif args.csv is None:
+    else:
         print(marks_text(marks))

@@ -7,7 +7,7 @@ import json
 from typing import Any
 
 import lostgain
-from lostgain.cli.off import off_argument, with_off
+from lostgain.cli.off import off_argument, stay_off_argument, with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
@@ -27,6 +27,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     table_argument(parser)
     off_argument(parser, "weigh readings with the power off too; simulated once, then always weighed")
+    stay_off_argument(parser)
     parser.set_defaults(run=run)
     return parser
 
@@ -38,10 +39,10 @@ def run(args: argparse.Namespace) -> None:
     readings = lostgain.read_readings(args.readings, unit) if args.readings is not None else lostgain.Readings(())
     refuse_unsimulated(readings, unit)
     known = known_of(args, unit)
-    table = with_off(opened(unit, file=args.table), readings.rows, usual=True if args.power_off else None)
+    table = with_off(opened(unit, file=args.table), readings.rows, usual=args.power_off or args.stay_off or None)
     with shown("Weighing what could be read"):
         verdict = lostgain.match(table, readings, rates, known) if readings.rows else None
-        step = lostgain.next_reading(table, readings, verdict, rates, known)
+        step = lostgain.next_reading(table, readings, verdict, rates, known, live=not args.stay_off)
     if args.json:
         print(json.dumps(lostgain.next_record(step, unit), ensure_ascii=False, allow_nan=False))
     else:

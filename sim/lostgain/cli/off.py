@@ -15,6 +15,12 @@ def off_argument(parser: argparse.ArgumentParser, text: str) -> None:
     parser.add_argument("--power-off", action="store_true", help=text)
 
 
+def stay_off_argument(parser: argparse.ArgumentParser) -> None:
+    """Add the option for a unit that must not be switched on."""
+    parser.add_argument("--stay-off", action="store_true",
+                        help="it must not be switched on: only what is read and done with the power off")  # fmt: skip
+
+
 def with_off(table: lostgain.Table, readings: Iterable[Reading] = (), usual: bool | None = False) -> lostgain.Table:
     """Return a table with the power-off parts that are needed; a build that is stopped says that it can go on.
 

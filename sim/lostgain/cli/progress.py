@@ -12,6 +12,8 @@ from contextlib import contextmanager
 QUIET = 2.0
 #: In a pipe, a line after so many seconds.
 PIPED = 15.0
+#: The time left is not foretold before so many are done, and so much time has passed [s].
+SOME, SOON = 10, 8.0
 
 
 class Line:
@@ -61,7 +63,7 @@ class Line:
         if not total:
             return f"{passed:.0f} s" if self._live else ""
         spent, mine = time.monotonic() - self._first, done - (self._before or 0) - 1
-        if mine < 1:
+        if mine < SOME or spent < SOON:  # the first few may take far longer than the rest
             return f"{done} of {total}"
         left = (total - done) * spent / mine
         return f"{done} of {total}, {_time(left)} left"

@@ -89,6 +89,7 @@ def known_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--suspect", metavar="PART", action="append", default=[], help="a part you suspect; repeatable")
     parser.add_argument("--new", metavar="PART", action="append", default=[],
                         help="a part that was changed for a new one; repeatable")  # fmt: skip
+    parser.add_argument("--stage", metavar="NAME", default="", help="the stage that the fault was found to be in")
     parser.add_argument("--age", metavar="YEARS", type=years, help="age of the unit in years")
     parser.add_argument("--note", metavar="TEXT", action="append", default=[],
                         help='what else is known: "dropped", "electrolytics all original"; repeatable')  # fmt: skip
@@ -96,6 +97,6 @@ def known_arguments(parser: argparse.ArgumentParser) -> None:
 
 def known_of(args: argparse.Namespace, unit: lostgain.Unit) -> lostgain.Knowledge | None:
     """Return what the technician knows, or None where nothing was said."""
-    if not (args.suspect or args.new or args.note or args.age is not None):
+    if not (args.suspect or args.new or args.note or args.stage or args.age is not None):
         return None
-    return lostgain.known(unit, args.suspect, args.age, args.note, args.new)
+    return lostgain.known(unit, args.suspect, args.age, args.note, args.new, args.stage)

@@ -90,7 +90,12 @@ class Belief:
 
 
 def belief(
-    table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None = None, most: int = MOST
+    table: Table,
+    rows: list[Reading],
+    good: str,
+    rates: Rates,
+    knowledge: Knowledge | None = None,
+    most: int | None = MOST,
 ) -> Belief:
     """Return what is believed, before any reading too.
 
@@ -103,7 +108,7 @@ def belief(
     rates : Rates
     knowledge : Knowledge or None
     most : int
-        Hypotheses to keep, at most.
+        Hypotheses to keep, at most; None for all there are, however improbable.
     """
     try:
         posterior = weigh(table, rows, good, rates, knowledge)
@@ -114,7 +119,7 @@ def belief(
 
 
 def _before(
-    table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None, most: int
+    table: Table, rows: list[Reading], good: str, rates: Rates, knowledge: Knowledge | None, most: int | None
 ) -> Belief:
     seen = observed(table, rows, instruments(table.circuit.unit.folder), good)
     found = hypotheses(table, [Feature(0, -1, False, 0.0)])
@@ -135,7 +140,7 @@ def _before(
 
 def _kept(
     table: Table, found: Hypotheses, cases: list[tuple[str, Values]], healthy: float, unexplained: float,
-    seen: Observed, most: int,
+    seen: Observed, most: int | None,
 ) -> Belief:  # fmt: skip
     """Name the hypotheses and keep those that count; the healthy unit is always one of them."""
     count = len(found.fault)
@@ -143,7 +148,8 @@ def _kept(
     weight[0] = healthy
     order = np.argsort(-weight, kind="stable")
     enough = int(np.searchsorted(np.cumsum(weight[order]), HELD * weight.sum())) + 1
-    keep = np.unique(np.append(order[: min(enough, most)], 0))
+    kept = int((weight > 0).sum()) if most is None else min(enough, most)
+    keep = np.unique(np.append(order[:kept], 0))
     named: dict[Named, int] = {}
     lifted: dict[tuple[str, str], int] = {}
     suspect, decision = [], []

@@ -34,12 +34,15 @@ class Knowledge:
         Names in ``knowledge.toml``: ``dropped``, ``electrolytics all original`` and so on, or what else they go by.
     new : tuple of str
         Designators, in any channel's numbering, of parts that were changed for new ones: U2 for a whole housing.
+    stage : str
+        That the fault is in, as somebody found before; empty where nobody did.
     """
 
     suspects: tuple[str, ...] = ()
     age: float | None = None
     notes: tuple[str, ...] = ()
     new: tuple[str, ...] = ()
+    stage: str = ""
 
 
 @cache
@@ -54,13 +57,14 @@ def known(
     age: float | None = None,
     notes: Sequence[str] = (),
     new: Sequence[str] = (),
+    stage: str = "",
 ) -> Knowledge:
     """Return what is known, checked against the unit and the notes there are.
 
     Raises
     ------
     UserError
-        For a part that the unit does not have, an age below zero, or a note that means nothing here.
+        For a part or stage that the unit does not have, an age below zero, or a note that means nothing here.
     """
     problems = []
     names = {channel.called(name).upper() for channel in unit.channels for name in unit.parts}
@@ -81,18 +85,25 @@ def known(
             problems.append(Problem(message, meant=nearest(note, spellings)))
         else:
             chosen.append(found)
+    stages = {each.casefold(): each for each in (*(each.name for each in unit.stages),
+                                                 *(part.stage for part in unit.parts.values()))}  # fmt: skip
+    if stage and stage.casefold() not in stages:
+        message = f"there is no stage '{stage}' in {unit.title}; its stages are {', '.join(stages.values())}."
+        problems.append(Problem(message, meant=nearest(stage, stages.values())))
     if age is not None and not 0 <= age < 200:
         problems.append(Problem(f"an age of {age:g} years can't be."))
     if problems:
         raise UserError(problems)
     upper = [tuple(part.upper() for part in each) for each in (suspects, new)]
-    return Knowledge(upper[0], age, tuple(chosen), upper[1])
+    return Knowledge(upper[0], age, tuple(chosen), upper[1], stages.get(stage.casefold(), ""))
 
 
 def stated(knowledge: Knowledge) -> tuple[str, ...]:
     """Return what is known, for people, with what follows from it."""
     said = [f"{part} is suspected (×{facts()['suspect']['times']:g})" for part in knowledge.suspects]
     said += [f"{part} is new (its own failures ×{facts()['new']['times']:g})" for part in knowledge.new]
+    if knowledge.stage:
+        said.append(f"the fault was found to be in {knowledge.stage} (elsewhere ×{facts()['stage']['elsewhere']:g})")
     if knowledge.age is not None:
         said.append(f"{knowledge.age:g} years old (electrolytics ×{_aged(knowledge.age):.2g})")
     rows = {row["name"]: row for row in facts()["note"]}
@@ -118,6 +129,8 @@ def factors(table: Table, faults: Sequence[Fault], channel: Channel, knowledge: 
     for number, fault in enumerate(faults):
         kind = "cluster" if fault.members else table.circuit.parts[fault.part].part.kind
         called = fault.part if fault.shared else channel.called(fault.part)
+        if knowledge.stage and knowledge.stage not in {each.stage for each in fault.members or (fault,)}:
+            result[number] *= facts()["stage"]["elsewhere"]
         if called.upper() in knowledge.suspects:
             result[number] *= facts()["suspect"]["times"]
         if called.upper() in knowledge.new or package(called.upper()) in knowledge.new:

@@ -54,6 +54,7 @@ def next_reading(
     knowledge: Knowledge | None = None,
     most: int = 8,
     others: bool = True,
+    live: bool = True,
 ) -> Next:
     """Return what to read or do next.
 
@@ -71,6 +72,8 @@ def next_reading(
         How many readings and moves to give, at most.
     others : bool
         Whether rail currents, mains watts and DC across parts can be read too.
+    live : bool
+        False for a unit that must not be switched on: only readings and moves with the power off.
     """
     chosen = rates(rate_set) if isinstance(rate_set, str) else rate_set
     odd = verdict.contradiction if verdict is not None else None
@@ -79,8 +82,8 @@ def next_reading(
     believed = belief(table, rows, readings.good, chosen, knowledge)
     known = instruments(table.circuit.unit.folder)
     channels = _channels(table, believed, readings)
-    wanted = candidates(table, readings, known, channels)
-    wanted += other_candidates(table, readings, known, channels) if others else []
+    wanted = candidates(table, readings, known, channels) if live else []
+    wanted += other_candidates(table, readings, known, channels) if live and others else []
     wanted += off_candidates(table, readings, known, channels, believed)
     if wanted:
         mean, sigma = expected(table, believed, wanted, known)
@@ -89,7 +92,7 @@ def next_reading(
         mean = sigma = np.zeros((len(believed.weight), 0))
         gain = Told(np.zeros(0), np.zeros(0), np.ones((0, len(believed.lifted))))
     found = [_reading(each, number, gain, known[each.reading.instrument]) for number, each in enumerate(wanted)]
-    done = moves(table, believed)
+    done = [each for each in moves(table, believed) if live or each.power == "off"]
     everything: list[NextReading | Move] = [*found, *done]
     ranked = sorted(everything, key=lambda each: -each.rate)[:most]
     stop, parts = _stop(believed, gain)

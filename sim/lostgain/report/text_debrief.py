@@ -14,6 +14,7 @@ from lostgain.teach.debrief import Debrief, Known
 from lostgain.teach.hazards import hazard
 from lostgain.teach.policy import Round
 from lostgain.teach.record import UNSAFE
+from lostgain.unit import called
 from lostgain.unit.model import Unit
 
 #: Readings of the policy that are listed each time before it changed something.
@@ -35,11 +36,12 @@ def debrief_text(looked: Debrief, unit: Unit, encoding: str | None = "utf-8") ->
     encoding : str or None
         Of the output: the picture is drawn in characters it has.
     """
+    lines = [line for each in looked.known for line in _known(each, unit)]
     return joined([
-        _verdict(looked), [*section("What had failed"), *_failed(looked)], _wave(looked, letters_for(encoding)),
+        _verdict(looked), [*section("What had failed"), *_failed(looked)], _wave(looked, unit, letters_for(encoding)),
         [*section("Beside the policy of lostgain next"), *_beside(looked, unit)],
         [*section("Step by step"), *_steps(looked, unit)],
-        [*section("What was known, and when"), *[line for each in looked.known for line in _known(each, unit)]],
+        [*section("What was known, and when"), *lines] if lines else [],
         _traps(looked),
     ])  # fmt: skip
 
@@ -53,21 +55,28 @@ def _verdict(looked: Debrief) -> list[str]:
     lines = wrapped("Repaired." if score.solved else "Not repaired: the unit comes back.")
     if score.needless:
         lines += wrapped(f"Changed without need: {', '.join(score.needless)}.")
+    if score.solved:
+        lines += wrapped(f"Mark: {score.share * 100:.0f} %, the policy's minutes over yours.")
     return lines
 
 
 def _failed(looked: Debrief) -> list[str]:
     hidden = looked.drill.hidden
-    lines = [line for text in looked.failed for line in wrapped(f"{text} ({hidden.channel}).", "  ")]
+    where = f" ({hidden.channel})" if len(looked.prediction.circuit.unit.channels) > 1 else ""
+    lines = [line for text in looked.failed for line in wrapped(f"{text}{where}.", "  ")]
     if hidden.condition:
         lines += wrapped(f"It showed under one condition: {hidden.condition}.", "  ")
     return [*lines, *[line for text in looked.does for line in wrapped(text, "  ")]]
 
 
-def _wave(looked: Debrief, letters: Letters) -> list[str]:
+def _wave(looked: Debrief, unit: Unit, letters: Letters) -> list[str]:
     """Draw the signal where it first changes, healthy beside faulty."""
     off = changed(looked.prediction).nonzero()[0]
-    return text_wave(looked.prediction, looked.prediction.points[int(off[0])], 0, letters) if len(off) else []
+    if not len(off):
+        return []
+    channel = next(each for each in unit.channels if each.name == looked.drill.hidden.channel)
+    point = looked.prediction.points[int(off[0])]
+    return text_wave(looked.prediction, point, 0, letters, named=called(channel, point))
 
 
 def _beside(looked: Debrief, unit: Unit) -> list[str]:

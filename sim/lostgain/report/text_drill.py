@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from lostgain.quantities import show
+from collections.abc import Iterable
+
+from lostgain.quantities import show, show_level
+from lostgain.readings import instruments
 from lostgain.report.text_bench import asked_text
 from lostgain.report.text_layout import table, wrapped
 from lostgain.report.text_letters import BLOCKS, Letters
@@ -26,8 +29,10 @@ READINGS = """\
                         Q3 base to Q3 emitter, diode test; with a leg of it
                         lifted also C12, capacitance
   VP, current           what a rail delivers"""
-OWN = (("order", "the work order again"), ("points", "the test points"), ("parts", "the parts"),
-       ("list", "what was done so far"), ("help", "this"), ("end", "pause here; --resume goes on"))  # fmt: skip
+OWN = (("order", "the work order again"), ("points [STAGE]", "the test points, all or of one stage"),
+       ("parts [STAGE]", "the parts, all or of one stage"), ("list", "what was done so far"),
+       ("pictures on|off", "the oscilloscope's picture with each reading, or none"), ("help", "this"),
+       ("end", "pause here; --resume goes on"))  # fmt: skip
 
 
 def order_text(drill: Drill, unit: Unit) -> str:
@@ -48,29 +53,42 @@ def order_text(drill: Drill, unit: Unit) -> str:
     return "\n".join(lines)
 
 
-def help_text() -> str:
-    """Return what may be typed."""
+def help_text(unit: Unit) -> str:
+    """Return what may be typed, and where the healthy values are."""
     rows = [[f"{name} {act.follows}".rstrip(), act.says, f"{act.minutes:g} min"] for name, act in acts().items()]
     own = [[name, says, ""] for name, says in OWN]
-    return "\n".join([READINGS, *table([*rows, *own], "<<>")])
+    beside = (f"In another window, lostgain sheet {unit.name} says what a healthy one shows, and lostgain explain "
+              f"{unit.name} how it works.")  # fmt: skip
+    return "\n".join([READINGS, *table([*rows, *own], "<<>"), *wrapped(beside, "  ")])
 
 
-def points_text(unit: Unit) -> str:
-    """Return the test points, stage by stage, as each channel's board calls them."""
+def points_text(unit: Unit, stage: str = "") -> str:
+    """Return the test points, stage by stage or of one stage, as each channel's board calls them."""
     rows = []
-    for point in unit.points:
+    wanted = [each for each in unit.points if _of(each.stage, stage)]
+    for point in wanted:
         names = dict.fromkeys(called(each, point.name) for each in unit.channels)
         rows.append([point.stage, " / ".join(names), "" if point.reach else "out of reach", f"{point.minutes:g} min"])
-    return "\n".join(table(rows, "<<<>"))
+    return "\n".join(table(rows, "<<<>") if rows else _no_stage(stage, (each.stage for each in unit.points)))
 
 
-def parts_text(unit: Unit) -> str:
-    """Return the parts with their values, stage by stage."""
+def parts_text(unit: Unit, stage: str = "") -> str:
+    """Return the parts with their values, stage by stage or of one stage."""
     rows = []
-    for part in unit.parts.values():
+    wanted = [each for each in unit.parts.values() if _of(each.stage, stage)]
+    for part in wanted:
         names = dict.fromkeys(each.called(part.designator) for each in unit.channels)
         rows.append([part.stage, " / ".join(names), value_shown(part), part.kind, part.does])
-    return "\n".join(table(rows))
+    return "\n".join(table(rows) if rows else _no_stage(stage, (each.stage for each in unit.parts.values())))
+
+
+def _of(stage: str, wanted: str) -> bool:
+    """Tell whether a stage is meant: its name or how it begins."""
+    return stage.casefold().startswith(wanted.casefold())
+
+
+def _no_stage(wanted: str, stages: Iterable[str]) -> list[str]:
+    return wrapped(f"No stage begins with '{wanted}': {', '.join(dict.fromkeys(stages))}.", "  ")
 
 
 def steps_text(drill: Drill, unit: Unit) -> str:
@@ -95,6 +113,9 @@ def answer_text(drill: Drill, step: Step, unit: Unit) -> str:
     said = step.says
     if step.reading is not None:
         said = f"{asked_text(step.reading, unit)} ({step.reading.instrument}): {step.reading.text}"
+        if step.reading.word == "nothing":
+            least = instruments(unit.folder)[step.reading.instrument].floor_level
+            said += f" that it could measure (below {show_level(least)})"
         said += f". {step.says}" if step.says else ""
     return "\n".join(wrapped(f"{said}  [{drill.minutes:g} min]", "  "))
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from lostgain.report.text_layout import joined, section, table, wrapped
 from lostgain.teach.order import levels
-from lostgain.teach.progress import Group, Progress, trap_title
+from lostgain.teach.progress import ENOUGH, NEAR, Group, Progress, trap_title
 
 
 def progress_text(found: Progress) -> str:
@@ -26,6 +26,8 @@ def progress_text(found: Progress) -> str:
         _counts("Traps", [(trap_title(name), count) for name, count in found.traps]),
         _counts("Unsafe acts", list(found.hazards)),
         wrapped(f"Drill next: level {level.number} ({level.title}){kinds}."),
+        wrapped(f"A level is done when its last {ENOUGH} drills were solved in at most {1 / NEAR:g} times the policy's "
+                f"minutes; of this one's, {found.next_count} {'was' if found.next_count == 1 else 'were'}."),
     ])  # fmt: skip
 
 

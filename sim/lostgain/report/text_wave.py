@@ -21,7 +21,7 @@ BIAS = 0.01
 
 
 def text_wave(
-    prediction: Prediction, point: str, index: int = 0, letters: Letters = BLOCKS, width: int = 80
+    prediction: Prediction, point: str, index: int = 0, letters: Letters = BLOCKS, width: int = 80, named: str = ""
 ) -> list[str]:
     """Return two cycles of the signal at a test point, healthy at the left and faulty at the right, without DC.
 
@@ -36,6 +36,8 @@ def text_wave(
         What to draw with.
     width : int
         Columns of the terminal.
+    named : str
+        What the test point is called on the board at hand, if that is another name.
 
     Returns
     -------
@@ -49,7 +51,7 @@ def text_wave(
     tallest = max([2 * NOTHING, *(float(np.abs(wave).max()) for wave in waves if np.isfinite(wave).all())])
     pictures = [trace(wave, tallest, across, letters) for wave in waves]
     frequency = prediction.frequencies[index]
-    lines = textwrap.wrap(f"{point} at {show(frequency, 'Hz')}, DC taken off", width)
+    lines = textwrap.wrap(f"{named or point} at {show(frequency, 'Hz')}, DC taken off", width)
     heads = [f"{name}: {_size(state, at, index)}"[:across] for name, state in zip(("healthy", "faulty"), states,
              strict=True)]  # fmt: skip
     lines.append(f"{'':{SCALE}}{heads[0]:{across}}{'':{GAP}}{heads[1]}")

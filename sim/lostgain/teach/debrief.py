@@ -18,7 +18,9 @@ from lostgain.teach.record import Drill
 from lostgain.teach.rig import Rig
 from lostgain.teach.score import Score, believed, mended, score, usable
 from lostgain.teach.standing import other_channel
+from lostgain.teach.told import known_from, may_be_live
 from lostgain.teach.traps import Trap, traps
+from lostgain.unit import called
 
 #: Suspects named after each reading; one that falls from the first share of the probability below the second is out.
 NAMED, WAS, NOW_BELOW = 3, 0.04, 0.01
@@ -82,8 +84,10 @@ class Debrief:
     traps : tuple of Trap
     failed : tuple of str
         What had failed, one sentence each.
+    labels : tuple of str
+        The same in short, ``C7 open``, as the channel's board calls the parts.
     does : tuple of str
-        What the failure does, in the sentences of ``lostgain predict``.
+        What the failure does, in the sentences of ``lostgain predict`` and the names of the channel's own board.
     prediction : Prediction
     """
 
@@ -92,6 +96,7 @@ class Debrief:
     known: tuple[Known, ...]
     traps: tuple[Trap, ...]
     failed: tuple[str, ...]
+    labels: tuple[str, ...]
     does: tuple[str, ...]
     prediction: Prediction
 
@@ -112,14 +117,16 @@ def debrief(drill: Drill, rig: Rig, table: Table, progress: Progress | None = No
     found = predict(table.circuit, drill.hidden.faults, rig.pool)
     channel = next(each for each in rig.unit.channels if each.name == drill.hidden.channel)
     failed = tuple(sentence(each, each.severity, None, table.circuit, channel) for each in drill.hidden.faults)
-    return Debrief(drill, result, _known(drill, table, result, rig), traps(drill, table.circuit), failed,
-                   tuple(sentences(found)), found)  # fmt: skip
+    labels = tuple(called(channel, each.label) for each in drill.hidden.faults)
+    return Debrief(drill, result, _known(drill, table, result, rig), traps(drill, table.circuit), failed, labels,
+                   tuple(called(channel, each) for each in sentences(found)), found)  # fmt: skip
 
 
 def _known(drill: Drill, table: Table, result: Score, rig: Rig) -> tuple[Known, ...]:
     chosen, good = rates("bench"), drill.hidden.good
     rows: list[Reading] = []
-    before = belief(table, rows, good, chosen)
+    known = known_from(drill.hidden)
+    before = belief(table, rows, good, chosen, known)
     found = []
     weighed = dict(usable(drill))
     for number in range(-1, len(drill.steps)):
@@ -133,7 +140,8 @@ def _known(drill: Drill, table: Table, result: Score, rig: Rig) -> tuple[Known, 
         bits = result.told[number] if number >= 0 else 0.0
         better = None
         if number >= 0:
-            step = next_reading(table, Readings(tuple(rows), good=good), None, chosen, most=60)
+            step = next_reading(table, Readings(tuple(rows), good=good), None, chosen, known, most=60,
+                                live=may_be_live(drill.hidden))  # fmt: skip
             better = _better([each for each in step.ranked if isinstance(each, NextReading)], drill, reading, bits, rig)
         rows.append(reading)
         now = believed(drill, number, rows, table, chosen)
@@ -144,11 +152,8 @@ def _known(drill: Drill, table: Table, result: Score, rig: Rig) -> tuple[Known, 
 
 def _better(ranked: list[NextReading], drill: Drill, taken: Reading, bits: float, rig: Rig) -> Better | None:
     """Return the first reading that this bench could give, if it would have told more."""
-    wanted = level(drill.hidden.level)
-    away = other_channel(rig.unit, drill.hidden.channel) if wanted.alone else ""
+    away = other_channel(rig.unit, drill.hidden.channel) if level(drill.hidden.level).alone else ""
     for each in ranked:
-        if (each.power == "off") != (taken.quantity in ("resistance", "diode test", "esr")) and not wanted.power:
-            continue
         if away and each.channel == away:
             continue
         more = what(each) != what(taken) and each.information > bits + MORE_BITS

@@ -29,6 +29,7 @@ from lostgain.teach.prove import at_start, under_condition
 from lostgain.teach.record import SIGNED_OFF, UNSAFE, Drill, Step
 from lostgain.teach.rig import Rig
 from lostgain.teach.standing import gone, left, shows, whole
+from lostgain.teach.told import told_stage
 from lostgain.unit.model import Unit
 from lostgain.unit.setup_model import Drive
 
@@ -85,8 +86,8 @@ def begun(unit: Unit, hidden: Hidden, pool: Pool) -> Drill:
     rig = Rig(unit, hidden, pool)
     bench = at_start(unit, wanted)
     order = list(words(hidden, unit))
-    if wanted.stage:
-        order.append(f"The fault is in the stage {hidden.faults[0].stage}.")
+    if stage := told_stage(hidden):
+        order.append(f"The fault is in the stage {stage}.")
     order.append(f"In bench words: {titles(hidden.symptoms)}.")
     if hidden.good:
         order.append(f"{hidden.good} is good.")

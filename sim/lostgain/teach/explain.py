@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lostgain.bench.healthy import as_read, healthy_dc, healthy_level
 from lostgain.bench.sheet_model import Range
 from lostgain.diagnosis.severity import sentence
-from lostgain.faults import Fault, listing
+from lostgain.faults import Fault, Rates, listing
 from lostgain.readings import Reading, instruments
 from lostgain.readings.taken import at_text
 from lostgain.signatures import Table, sentences
 from lostgain.signatures.gains import StageGain, stage_gains
 from lostgain.signatures.sentences import NO_MARK
 from lostgain.signatures.tabled import middle, tabled
-from lostgain.teach.outlook import HEALTHY_WORDS, Outlook, Values
+from lostgain.teach.outlook import HEALTHY_WORDS, Outlook, Values, outlook
 from lostgain.unit.library import stage as library_stage
 from lostgain.unit.model import Part, Stage, TestPoint
 from lostgain.unit.summary import value_shown
@@ -29,8 +27,6 @@ SUPPLY = "supply"
 TELLS = 0.15
 #: … nor one that is odd in a smaller share of units: a pair of the few units drawn may be odd without the failure.
 SHOWN = 0.6
-#: Severities within this of the one shown count as about it (a natural logarithm).
-ABOUT = 0.25
 
 
 @dataclass(frozen=True)
@@ -121,14 +117,14 @@ class ExplainedStage:
     points: tuple[ExplainedPoint, ...]
 
 
-def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
+def explain(table: Table, rates: Rates) -> tuple[ExplainedStage, ...]:
     """Return a unit's stages in signal order, the supply stages and what belongs to rails last.
 
     Parameters
     ----------
     table : Table
-    outlook : Outlook
-        What can be read in it.
+    rates : Rates
+        Failure rates: a reading is telling that makes a failure more likely than it was.
     """
     unit = table.circuit.unit
     faults: dict[str, dict[str, list[Fault]]] = {}
@@ -137,7 +133,7 @@ def explain(table: Table, outlook: Outlook) -> tuple[ExplainedStage, ...]:
         if not fault.members and fault in of_catalogue:
             faults.setdefault(fault.part, {}).setdefault(fault.mode, []).append(fault)
     shown = {(part, mode): middle(some) for part, modes in faults.items() for mode, some in modes.items()}
-    told = _tellings(outlook, shown)
+    told = _tellings(outlook(table, rates, shown=shown))
     state = tabled(table, table.faults[0]).healthy
     gains = {gain.stage: gain for gain in stage_gains(table.circuit, state)}
 
@@ -173,47 +169,35 @@ def _point(table: Table, point: TestPoint, nodes: object) -> ExplainedPoint:
     return ExplainedPoint(point, point.about or known, levels, as_read(healthy_dc(table, point.name), instrument, "dc"))
 
 
-def _tellings(outlook: Outlook, shown: Mapping[tuple[str, str], Fault]) -> dict[tuple[str, str], str]:
-    """Return, for each part and mode, the reading that speaks most for it and what it then shows.
-
-    Where it has severities, for about the one that is shown: the wrong part may be ten times too large or too small.
-    """
-    every = _shares(outlook, np.ones(len(outlook.weight), dtype=bool))
+def _tellings(seen: Outlook) -> dict[tuple[str, str], str]:
+    """Return, for each part and mode, the reading that speaks most for it and what it then shows."""
+    every = _shares(seen, np.ones(len(seen.weight), dtype=bool))
     # A reading that is as it should be speaks against other failures, not for this one.
     odd = np.zeros(every.shape, dtype=bool)
-    for row, names in enumerate(outlook.ranges):
+    for row, names in enumerate(seen.ranges):
         odd[row, : len(names)] = [HEALTHY_WORDS not in name for name in names]
     found = {}
-    for number, named in enumerate(outlook.named):
-        mine = outlook.suspect == number
+    for number, named in enumerate(seen.named):
+        mine = seen.suspect == number
         if named.fault is None or not mine.any():
             continue
-        wanted = shown.get((named.fault.part, named.fault.mode))
-        if wanted is not None and wanted.severity is not None:
-            mine &= _about(outlook.severity, wanted.severity, mine)
-        own = _shares(outlook, mine)
+        own = _shares(seen, mine)
         with np.errstate(divide="ignore", invalid="ignore"):
             bits = np.where(
                 (own > 0) & odd & ((own * odd).sum(axis=1, keepdims=True) >= SHOWN), own * np.log2(own / every), 0.0
             )
         best, cell = np.unravel_index(int(bits.argmax()), bits.shape)
         if bits[best, cell] >= TELLS:
-            place = _read(outlook.readings[int(best)].reading)
-            found[named.fault.part, named.fault.mode] = f"{place}: {outlook.ranges[int(best)][int(cell)]}"
+            place = _read(seen.readings[int(best)].reading)
+            found[named.fault.part, named.fault.mode] = f"{place}: {seen.ranges[int(best)][int(cell)]}"
     return found
-
-
-def _about(severity: Values, wanted: float, mine: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Tell which units have about the severity wanted, or the nearest there is."""
-    away = np.where(mine, np.abs(np.log(np.where(mine, severity, 1.0) / wanted)), np.inf)
-    return np.asarray(away <= max(away.min(), ABOUT))
 
 
 def _read(reading: Reading) -> str:
     return f"{reading.point}, {reading.quantity}{at_text(reading.frequency, reading.generator)}"
 
 
-def _shares(outlook: Outlook, which: np.ndarray) -> Values:
+def _shares(seen: Outlook, which: np.ndarray) -> Values:
     """How often each range of each reading comes: array, (reading, range)."""
-    weight = outlook.weight[which]
-    return np.asarray(np.tensordot(weight / weight.sum(), outlook.chance[which], 1))
+    weight = seen.weight[which]
+    return np.asarray(np.tensordot(weight / weight.sum(), seen.chance[which], 1))

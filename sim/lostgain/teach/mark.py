@@ -43,7 +43,7 @@ def _marked(drill: Drill, path: Path) -> dict[str, Any]:
     ended = {UNSAFE: "unsafe", SIGNED_OFF: "repaired" if solved else "signed off"}.get(drill.ended, "unfinished")
     return {
         "file": path.name, "unit": hidden.unit, "level": hidden.level, "seed": hidden.seed,
-        "failed": ", ".join(each.label for each in hidden.faults) if over else "",
+        "failed": ", ".join(result.get("failed") or (each.label for each in hidden.faults)) if over else "",
         "channel": hidden.channel if over else "", "ended": ended,
         "minutes": drill.minutes, "readings": len(drill.readings), "money": drill.money,
         "share": result.get("share") if drill.ended else None,

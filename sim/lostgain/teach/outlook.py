@@ -8,8 +8,8 @@ are not counted twice.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,7 @@ from lostgain.diagnosis.expected import together, units_drawn
 from lostgain.diagnosis.features import DC, Feature, scaled, unscaled
 from lostgain.diagnosis.hypotheses import hypotheses
 from lostgain.diagnosis.knowledge import Knowledge
-from lostgain.faults import Rates
+from lostgain.faults import Fault, Rates
 from lostgain.quantities import show, show_level
 from lostgain.readings import Readings, instruments
 from lostgain.signatures import Table
@@ -91,7 +91,10 @@ class Outlook:
         return self.lifted.index(HEALTHY)
 
 
-def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, points: Sequence[str] = ()) -> Outlook:
+def outlook(
+    table: Table, rates: Rates, knowledge: Knowledge | None = None, points: Sequence[str] = (),
+    shown: Mapping[tuple[str, str], Fault] | None = None,
+) -> Outlook:  # fmt: skip
     """Return what can be read in the first channel of a unit.
 
     Parameters
@@ -101,11 +104,17 @@ def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, poin
     knowledge : Knowledge or None
     points : sequence of str
         Test points to use; all in reach if empty.
+    shown : mapping or None
+        By part and mode. Where it is given, each failure is followed at the severity of the one given here only,
+        however improbable it is.
     """
     unit = table.circuit.unit
     known = instruments(unit.folder)
     channel = unit.channels[0].name
-    believed = belief(table, [], "", rates, knowledge, MOST)
+    believed = belief(table, [], "", rates, knowledge, MOST if shown is None else None)
+    severity = hypotheses(table, [Feature(0, DC)]).severity
+    if shown is not None:
+        believed = _one_each(believed, severity, channel, shown)
     minutes = {point.name: point.minutes for point in unit.points}
     wanted = [
         Candidate(each.reading, each.feature, max(each.away, minutes[each.reading.point]), each.away)
@@ -114,18 +123,39 @@ def outlook(table: Table, rates: Rates, knowledge: Knowledge | None = None, poin
     ]
     mine = np.flatnonzero(np.array([where == channel for where in believed.faulty]))
     mean, cov, single = together(table, believed, wanted, known)
-    shown, error, rows = units_drawn(mean[mine], cov[mine], single[mine], DRAWN, SEED)
+    drawn, error, rows = units_drawn(mean[mine], cov[mine], single[mine], DRAWN, SEED)
     cuts, names = _ranges(believed, wanted, mean, cov, single)
     most = max(len(each) for each in names)
     chance = np.zeros((len(rows), len(wanted), most))
     for number, cut in enumerate(cuts):
-        below = ndtr((cut[None] - shown[:, number, None]) / error[:, number, None])
+        below = ndtr((cut[None] - drawn[:, number, None]) / error[:, number, None])
         chance[:, number, : len(cut) + 1] = np.diff(below, axis=1, prepend=0.0, append=1.0)
     weight = believed.weight[mine][rows]
-    severity = hypotheses(table, [Feature(0, DC)]).severity[believed.hypothesis]
     return Outlook(channel, tuple(wanted), tuple(names), _first(table, wanted), believed.named,
                    believed.suspect[mine][rows], believed.lifted, believed.decision[mine][rows],
-                   weight / weight.sum(), severity[mine][rows], np.maximum(chance, 0.0))  # fmt: skip
+                   weight / weight.sum(), severity[believed.hypothesis[mine][rows]],
+                   np.maximum(chance, 0.0))  # fmt: skip
+
+
+def _one_each(believed: Belief, severity: Values, channel: str, shown: Mapping[tuple[str, str], Fault]) -> Belief:
+    """Keep of each part and mode of a channel the hypothesis nearest in severity, with the weight of them all."""
+    keep, weight = [], []
+    here = np.array([where == channel for where in believed.faulty])
+    for number, named in enumerate(believed.named):
+        mine = np.flatnonzero(here & (believed.suspect == number))
+        if not len(mine):
+            continue
+        wanted = shown.get((named.fault.part, named.fault.mode)) if named.fault is not None else None
+        best = int(mine[np.argmax(believed.weight[mine])])
+        if wanted is not None and wanted.severity is not None:
+            best = int(mine[np.argmin(np.abs(np.log(severity[believed.hypothesis[mine]] / wanted.severity)))])
+        keep.append(best)
+        weight.append(float(believed.weight[mine].sum()))
+    return replace(
+        believed, suspect=believed.suspect[keep], decision=believed.decision[keep],
+        hypothesis=believed.hypothesis[keep], faulty=tuple(believed.faulty[each] for each in keep),
+        weight=np.array(weight),
+    )  # fmt: skip
 
 
 def _first(table: Table, wanted: Sequence[Candidate]) -> int:

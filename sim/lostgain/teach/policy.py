@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from lostgain.diagnosis.knowledge import Knowledge
 from lostgain.diagnosis.moves import facts as move_facts
 from lostgain.diagnosis.next_model import NextReading
 from lostgain.diagnosis.next_reading import next_reading
@@ -27,6 +26,7 @@ from lostgain.teach.prove import at_start, under_condition
 from lostgain.teach.record import Drill
 from lostgain.teach.rig import Rig
 from lostgain.teach.standing import left
+from lostgain.teach.told import known_from, may_be_live
 
 #: Readings of a unit after which the policy gives up, and what it is then said to be.
 MOST = 30
@@ -143,11 +143,13 @@ def _followed(
     hidden, unit = drill.hidden, rig.unit
     new = {as_lifted(unit, where, part) for where, part in bench.replaced}
     taken, refused = list[Reading](), set[What]()
-    knowledge = Knowledge(new=tuple(sorted(name for name, _ in new)))
+    rails = {rail.name for rail in unit.rails}  # these are no parts that could be changed
+    knowledge = known_from(hidden, (name for name, _ in new))
     while True:
         step = next_reading(table, Readings((*known, *taken), good=hidden.good), None, chosen, knowledge,
-                            most=60)  # fmt: skip
-        parts = tuple((name, where) for name, where, _ in step.parts if (name, where) not in new)
+                            most=60, live=may_be_live(hidden))  # fmt: skip
+        parts = tuple((name, where) for name, where, _ in step.parts
+                      if (name, where) not in new and name not in rails)  # fmt: skip
         wanted = _first([each for each in step.ranked if isinstance(each, NextReading)], refused, drill)
         if (step.stop and parts) or wanted is None or len(known) + len(taken) >= MOST:
             stop = step.stop if parts and step.stop else GIVEN_UP
@@ -171,13 +173,12 @@ def _followed(
 
 def _first(ranked: Sequence[NextReading], refused: set[What], drill: Drill) -> NextReading | None:
     """Return the first reading that this drill's bench can give."""
-    wanted = level(drill.hidden.level)
+    alone = level(drill.hidden.level).alone
     for each in ranked:
-        lone = wanted.alone and each.channel not in ("", drill.hidden.channel)
-        powered = not wanted.power and each.quantity not in OFF
+        lone = alone and each.channel not in ("", drill.hidden.channel)
         # A fault that comes with level has gone when the generator is turned down.
         quiet = drill.hidden.condition == "level" and each.generator is not None
-        if what(each) not in refused and not lone and not powered and not quiet:
+        if what(each) not in refused and not lone and not quiet:
             return each
     return None
 

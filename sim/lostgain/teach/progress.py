@@ -63,7 +63,7 @@ def keep(looked: Debrief, unit: Unit, finished: str) -> None:
     parts = [unit.parts.get(each.part) for each in drill.hidden.members]
     row = {
         "finished": finished, "unit": drill.hidden.unit, "level": drill.hidden.level, "seed": drill.hidden.seed,
-        "channel": drill.hidden.channel, "failed": "; ".join(each.label for each in drill.hidden.faults),
+        "channel": drill.hidden.channel, "failed": "; ".join(looked.labels),
         "kinds": "; ".join(dict.fromkeys(part.kind if part else "rail" for part in parts)),
         "modes": "; ".join(dict.fromkeys(each.mode for each in drill.hidden.members)),
         "solved": int(result.solved), "hazard": result.hazard, "minutes": result.minutes,
@@ -114,6 +114,8 @@ class Progress:
         By name, the most frequent first.
     next_level : int
         To drill next.
+    next_count : int
+        Of the last `ENOUGH` drills of that level, how many were solved in about the policy's time.
     next_kinds : tuple of str
         Kinds of part that take long, or were not found.
     """
@@ -126,6 +128,7 @@ class Progress:
     traps: tuple[tuple[str, int], ...]
     hazards: tuple[tuple[str, int], ...]
     next_level: int
+    next_count: int
     next_kinds: tuple[str, ...]
 
 
@@ -152,7 +155,7 @@ def progress(done: Sequence[Mapping[str, Any]]) -> Progress:
     return Progress(
         len(done), sum(bool(row["solved"]) for row in done), sum(unsafe.values()), tuple(by_kind),
         tuple(_group(str(number), stages[number]) for number in sorted(stages)),
-        tuple(fallen.most_common()), tuple(unsafe.most_common()), _next_level(stages), hard[:3],
+        tuple(fallen.most_common()), tuple(unsafe.most_common()), *_next_level(stages), hard[:3],
     )  # fmt: skip
 
 
@@ -167,14 +170,14 @@ def _trouble(group: Group) -> tuple[float, float, str]:
     return (group.solved / group.count, -(group.times or 0.0), group.name)
 
 
-def _next_level(stages: Mapping[int, Sequence[Mapping[str, Any]]]) -> int:
-    """Return the lowest level whose last drills were not all solved in about the policy's time."""
+def _next_level(stages: Mapping[int, Sequence[Mapping[str, Any]]]) -> tuple[int, int]:
+    """Return the lowest level whose last drills were not all solved in about the policy's time, and how many were."""
     for number in sorted(levels()):
         last = list(stages.get(number, ()))[-ENOUGH:]
         well = [row for row in last if row["solved"] and float(row["policy_minutes"]) >= NEAR * float(row["minutes"])]
         if len(well) < ENOUGH:
-            return number
-    return max(levels())
+            return number, len(well)
+    return max(levels()), ENOUGH
 
 
 def progress_record(found: Progress, done: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
@@ -186,7 +189,7 @@ def progress_record(found: Progress, done: Sequence[Mapping[str, Any]]) -> dict[
     return {
         "drills": found.count, "solved": found.solved, "unsafe": found.unsafe, "kinds": groups(found.by_kind),
         "levels": groups(found.by_level), "traps": dict(found.traps), "hazards": dict(found.hazards),
-        "next": {"level": found.next_level, "kinds": list(found.next_kinds)},
+        "next": {"level": found.next_level, "solved": found.next_count, "kinds": list(found.next_kinds)},
         "done": json.loads(json.dumps(list(done))),
     }  # fmt: skip
 

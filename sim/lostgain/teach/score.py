@@ -17,6 +17,7 @@ from lostgain.teach.places import as_lifted
 from lostgain.teach.policy import MOST, Best, best
 from lostgain.teach.record import SIGNED_OFF, Drill
 from lostgain.teach.rig import Rig
+from lostgain.teach.told import known_from
 from lostgain.unit import called
 from lostgain.unit.model import Unit
 
@@ -108,7 +109,7 @@ def believed(drill: Drill, number: int, rows: list[Reading], table: Table, chose
     table : Table
     chosen : Rates
     """
-    found = belief(table, rows, drill.hidden.good, chosen)
+    found = belief(table, rows, drill.hidden.good, chosen, known_from(drill.hidden))
     if number < 0 or not 0 < drill.steps[number].gone < len(drill.hidden.faults):
         return found
     unit = table.circuit.unit
