@@ -144,3 +144,12 @@ def test_a_debrief_can_be_had_later_and_counts_once(talk, capsys) -> None:
         assert code == 0
         assert "What had failed" in out
     assert json.loads(run(capsys, "progress", "--json")[1])["drills"] == 1
+
+
+def test_readings_come_without_pictures_where_none_are_wanted(talk) -> None:
+    lines = ("pictures off", "U1 pin 1", "pictures on", "U1 pin 6", "parts second", "end")
+    _, out, _ = talk(lines, MEGAPHONE, "--seed", "1")
+    before, after = out.split("> U1 pin 6")
+    assert "2 cycles" not in before
+    assert "2 cycles" in after
+    assert "Input coupling" not in after.split("> parts second")[1].split("> end")[0]

@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from tests.cli.run import CHAIN, WEAK, refused, run
+from tests.cli.run import CHAIN, UNITS, WEAK, refused, run
 
 
 def test_next_says_what_to_read_and_what_to_expect(capsys) -> None:
@@ -61,3 +61,11 @@ def test_match_ends_with_the_first_line_of_next(capsys) -> None:
     code, out, _ = run(capsys, "match", CHAIN, WEAK)
     assert code == 0
     assert "Next:" in out
+
+
+def test_next_for_a_unit_that_stays_off(capsys) -> None:
+    code, out, _ = run(capsys, "next", str(UNITS / "megaphone"), "--stay-off", "--stage", "second stage", "--json")
+    assert code == 0
+    found = json.loads(out)
+    assert {each["power"] for each in found["next"]} == {"off"}
+    assert "no stage 'third'" in refused(capsys, "next", str(UNITS / "megaphone"), "--stage", "third")

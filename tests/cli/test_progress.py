@@ -58,3 +58,19 @@ def test_what_is_quick_says_nothing(clock: list[float], monkeypatch) -> None:
     clock[0] = 1.9
     line.tick()
     assert stream.getvalue() == ""
+
+
+def test_no_time_left_is_foretold_from_the_first_few(clock: list[float], monkeypatch) -> None:
+    """The first rows of a table may take far longer than the rest: hours were foretold for minutes."""
+    stream = io.StringIO()
+    monkeypatch.setattr("sys.stderr", stream)
+    line = progress.Line("Simulating faults")
+    for done in range(1, 10):
+        clock[0] += 20.0
+        line(done, 1000)
+    assert "of 1000" in stream.getvalue()
+    assert "left" not in stream.getvalue()
+    for done in range(10, 30):
+        clock[0] += 20.0
+        line(done, 1000)
+    assert "left" in stream.getvalue()

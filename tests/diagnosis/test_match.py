@@ -242,8 +242,22 @@ def test_what_may_go_wrong_with_fitting_is_in_the_catalogue() -> None:
     assert set(facts()["new"]["fitted"]) <= every
 
 
+def test_a_stage_that_was_found_to_hold_the_fault_may_be_wrong_but_rarely_is() -> None:
+    unit, rows = megaphone().circuit.unit, [word("U1 pin 7", "nothing")]
+    plain, told = ask(*rows), match(megaphone(), readings(*rows), knowledge=known(unit, stage="second STAGE"))
+    assert told.knowledge == ("the fault was found to be in Second stage (elsewhere ×0.02)",)
+
+    def odds(verdict: Verdict) -> float:
+        return probability(verdict, "C1") / probability(verdict, "U1B")
+
+    assert odds(plain) > 0.02
+    assert odds(told) == pytest.approx(0.02 * odds(plain), rel=0.01)
+
+
 def test_knowledge_is_checked() -> None:
     unit = megaphone().circuit.unit
+    with pytest.raises(UserError, match=r"no stage 'Secnd stage'.*Second stage"):
+        known(unit, stage="Secnd stage")
     with pytest.raises(UserError, match="C12"):
         known(unit, suspects=["C12"])
     with pytest.raises(UserError, match="C12"):

@@ -14,9 +14,10 @@ from lostgain import match, next_reading, open_unit, part_checks, power_off, rea
 from lostgain.diagnosis import Verdict, two_at_once
 from lostgain.diagnosis.features import feature_of
 from lostgain.diagnosis.information import told
-from lostgain.diagnosis.next_model import NextReading
+from lostgain.diagnosis.next_model import Move, NextReading
 from lostgain.engine import Pool
 from lostgain.readings import Reading, instruments
+from lostgain.readings.model import OFF
 from lostgain.report.record_next import next_record
 from lostgain.report.records import verdict_record
 from lostgain.report.text_match import verdict_text
@@ -278,3 +279,14 @@ def test_numbers_are_finite() -> None:
     for part in table().off.parts:
         assert np.isfinite(part.value[: 1 + len(table().faults), 0]).all()
         assert (part.value[np.isfinite(part.value)] >= 0).all()
+
+
+def test_a_unit_that_stays_off_is_read_and_worked_on_with_the_power_off_only() -> None:
+    rows = readings(*ALIKE)
+    step = next_reading(table(), rows, match(table(), rows), live=False, most=200)
+    assert {each.power for each in step.ranked} == {"off"}
+    assert {type(each) for each in step.ranked} == {Move, NextReading}
+    assert step.action is None or step.action.power == "off"
+    before = next_reading(table(), readings(), live=False)  # nothing was read yet, and nothing may be with the power on
+    assert before.reading is not None
+    assert before.reading.quantity in OFF

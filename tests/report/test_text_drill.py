@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from lostgain.report.text_drill import order_text, parts_text, scope_text
+from lostgain.report.text_drill import answer_text, order_text, parts_text, points_text, scope_text
 from lostgain.report.text_letters import BLOCKS
 from lostgain.report.text_wave import DOWN, trace
 from tests.teach.drilled import done, drilled, megaphone
@@ -45,3 +45,21 @@ def test_nothing_on_the_screen_stays_on_the_zero_line() -> None:
 def test_dust_about_zero_is_a_straight_line() -> None:
     wave = 1e-9 * np.sign(np.sin(np.arange(64)))
     assert {line for line in trace(wave, 1e-3, 40, BLOCKS) if line.strip()} == {BLOCKS.lower * 40}
+
+
+def test_parts_and_points_of_one_stage() -> None:
+    unit = megaphone()[0]
+    lines = parts_text(unit, "second").splitlines()
+    assert lines
+    assert all("Second stage" in line for line in lines if "R" in line.split(" / ")[0] and " / " in line)
+    assert "C1 / C101" not in "\n".join(lines)
+    assert len(points_text(unit, "first").splitlines()) < len(points_text(unit).splitlines())
+    said = " ".join(parts_text(unit, "third").split())
+    assert said.startswith("No stage begins with 'third': ")
+    assert "Input coupling" in said
+
+
+def test_nothing_is_said_to_be_nothing_that_the_instrument_could_measure() -> None:
+    answer = done(drilled("C1 open"), "U1 pin 6")
+    text = " ".join(answer_text(answer.drill, answer.step, megaphone()[0]).split())
+    assert "nothing that it could measure (below 2 mV rms)" in text

@@ -61,6 +61,13 @@ def test_what_tells_a_failure_is_of_the_severity_that_is_described() -> None:
     assert "low" in wrong.telling
 
 
+def test_however_improbable_a_failure_is_a_level_far_off_tells_it() -> None:
+    lost = [each for stage in stages() for part in stage.parts for each in part.failures
+            if re.search(r"(gone|\d\d dB (low|high)) at", each.sees[0])]  # fmt: skip
+    assert {"wrong", "joint"} <= {each.fault.mode for each in lost}  # of the rarest
+    assert [f"{each.fault.label}" for each in lost if not each.telling] == []
+
+
 def test_what_tells_an_open_coupling_capacitor_is_the_signal_behind_it() -> None:
     """Common practice, no source: an open coupling capacitor leaves the signal ahead of it and takes it behind."""
     failures = {(each.fault.part, each.fault.mode): each for stage in stages() for part in stage.parts

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from functools import cache
 from itertools import pairwise
@@ -11,13 +12,14 @@ import pytest
 
 from lostgain import UserError, power_off
 from lostgain.diagnosis.next_model import NextReading
+from lostgain.faults import rates
 from lostgain.readings.model import OFF
 from lostgain.report.text_debrief import debrief_text
 from lostgain.report.text_progress import marks_text, progress_text
 from lostgain.teach import keep, progress
 from lostgain.teach.debrief import Debrief, debrief
 from lostgain.teach.mark import COLUMNS, mark
-from lostgain.teach.policy import Best, _first
+from lostgain.teach.policy import Best, _first, best
 from lostgain.teach.record import Step
 from lostgain.teach.score import needless, score_record, usable
 from lostgain.teach.traps import trap_titles, traps
@@ -266,3 +268,40 @@ def test_the_policy_does_not_turn_down_what_comes_with_level() -> None:
     always, by_level = drilled("R6 drift 0.25x"), drilled("R6 drift 0.25x", level=5, condition="level")
     assert _first([quiet, loud], set(), always) is quiet
     assert _first([quiet, loud], set(), by_level) is loud
+
+
+def test_a_policy_that_may_not_switch_on_reads_with_the_power_off_and_changes_no_rail() -> None:
+    drill = drilled("C3 esr 220", level=4)
+    assert drill.start == ()
+    with rigged(drill) as rig:
+        found = best(drill, rig, power_off(table_of(), quantities=OFF), rates("bench"))
+    assert found.readings
+    assert {each.quantity for each in found.readings} <= set(OFF)
+    assert found.solved
+    rails = {rail.name for rail in megaphone()[0].rails}
+    assert not {name for each in found.rounds for name, _ in each.parts} & rails
+
+
+def test_a_stage_that_the_order_names_is_known_from_the_start() -> None:
+    """C1, ahead of the stage that is told, is as likely as any before; once it is told it hardly is one."""
+    told, whole = (looked("U1 pin 1", fault="R6 drift 0.25x", level=number).known[0] for number in (1, 2))
+    assert "C1" not in [name for name, _ in told.suspects]
+    stages = {part.designator: part.stage for part in megaphone()[0].parts.values()}
+    assert {stages.get(name, "Second stage") for name, _ in told.suspects} == {"Second stage"}
+    assert told.suspects != whole.suspects
+
+
+def test_a_fault_of_the_second_channel_is_told_in_the_names_of_its_board(tmp_path, monkeypatch) -> None:
+    drill = done(drilled("C1 open", channel="Starboard"), "U101 pin 7", "sign off").drill
+    with rigged(drill) as rig:
+        found = debrief(drill, rig, table_of())
+    assert found.labels == ("C101 open",)
+    text = debrief_text(found, megaphone()[0])
+    assert "C101 is open" in text
+    assert not re.search(r"\b(C1|U1|R[1-9])\b", text)
+    monkeypatch.setenv("LOSTGAIN_DATA", str(tmp_path))
+    progress.keep(found, megaphone()[0], "2026-01-01T12:00:00+00:00")
+    assert progress.rows()[0]["failed"] == "C101 open"
+    path = tmp_path / "drill.txt"
+    keep.write(replace(drill, result={**score_record(found.score), "failed": list(found.labels)}), path)
+    assert mark(path)["failed"] == "C101 open"
