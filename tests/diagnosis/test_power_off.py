@@ -15,6 +15,7 @@ from lostgain.diagnosis import Verdict, two_at_once
 from lostgain.diagnosis.features import feature_of
 from lostgain.diagnosis.information import told
 from lostgain.diagnosis.next_model import Move, NextReading
+from lostgain.diagnosis.off_paths import bridges, lowering
 from lostgain.engine import Pool
 from lostgain.readings import Reading, instruments
 from lostgain.readings.model import OFF
@@ -96,7 +97,22 @@ def test_more_than_its_value_is_bad_and_less_may_be_bridged() -> None:
     both = ask(*ALIKE, ohms("R4", 31e3), ohms("R4 2", 31e3, against="R4 1"))
     assert not any("if it reads the same" in text for text in both.checks)
     low = ask(level("U1 pin 1", 0.553), ohms("R4", 4e3))
-    assert any("it, or something in parallel with it" in text for text in low.checks)
+    assert any("a fault of R4 does that. Lift a leg" in text for text in low.checks)
+    none = ask(level("U1 pin 1", 0.553), ohms("R4", 1.0))  # a resistor does not read so little by itself
+    assert any("it, or something in parallel with it" in text for text in none.checks)
+
+
+def test_what_lies_in_parallel_is_named() -> None:
+    """C2 has the input network, 1 kΩ and 100 kΩ in series, across it: Ohm's law says 101 kΩ and which parts."""
+    part = next(each for each in table().off.parts if each.instrument == "ohmmeter")
+    places = {each.part: number for number, each in enumerate(part.places) if each.part and not each.lifted}
+    assert part.value[0, 0, places["C2"], 0] == pytest.approx(101e3, rel=1e-3)
+    assert set(bridges(table(), part, places["C2"])) == {"R1", "R2"}
+    assert bridges(table(), part, places["R2"]) == ()  # its far end ends in capacitors
+    spot = table().off.spot("ohmmeter", "R1", "")
+    assert spot is not None
+    assert "C2" in lowering(table(), spot, 48e3)  # 47 kΩ of leakage and 1 kΩ, across 100 kΩ: 32 kΩ; less leaks less
+    assert lowering(table(), spot, 99e3) != ()
 
 
 def test_polarities_that_disagree_are_doubted() -> None:

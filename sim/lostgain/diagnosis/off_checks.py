@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.off_paths import BRIDGED, bridges, lowering
 from lostgain.quantities import show
 from lostgain.readings import instruments
 from lostgain.readings.model import OFF, UNITS, Instrument, Reading
@@ -28,8 +29,6 @@ from lostgain.unit.model import Channel, Part
 NINE_TENTHS = 1.645
 #: Readings of both polarities that differ by less than this share agree; what moves by less has settled.
 ALIKE, SETTLED = 0.03, 0.03
-#: A part reads lower in circuit than alone where it is lower by more than this share.
-BRIDGED = 0.03
 #: An ESR so many times that of its twin in the good channel is suspect (common practice, no source).
 TWIN = 2.0
 
@@ -113,7 +112,8 @@ def _check(table: Table, part: OffTable, number: int, instrument: Instrument) ->
     agrees = abs(value - back) <= ALIKE * max(value, back)
     low, high = _range(part, number, instrument)
     above = _most(one, instrument) if one.kind == "resistor" and quantity == "resistance" else float("inf")
-    text = _says(one, quantity, instrument, alone, value, back, settled, agrees, above)
+    ways = bridges(table, part, number) if one.kind == "resistor" and quantity == "resistance" else ()
+    text = _says(one, quantity, instrument, alone, value, back, settled, agrees, above, ways)
     return PartCheck(
         place.part, one.stage, quantity, part.instrument, place.point, place.against, alone, value, back, low, high,
         settled, agrees, above, instrument.largest(quantity), text,
@@ -142,7 +142,7 @@ def _most(part: Part, instrument: Instrument) -> float:
 
 def _says(
     part: Part, quantity: str, instrument: Instrument, alone: float, value: float, back: float, settled: float,
-    agrees: bool, above: float,
+    agrees: bool, above: float, ways: Sequence[str],
 ) -> str:  # fmt: skip
     largest = instrument.largest(quantity)
     unit = UNITS[quantity]
@@ -159,8 +159,9 @@ def _says(
             f"that is after {show(instrument.wait, 's')}; it charges on to {where}. No verdict before it stands still."
         )
     if part.kind == "resistor" and value < (1 - BRIDGED) * alone:
+        by = f"by {_listed(ways, 'and')}" if ways else "by what lies in parallel"
         return (
-            f"bridged by what lies in parallel, {show(alone, 'ohm')} alone. Above {show(above, 'ohm')}, settled and "
+            f"bridged {by}, {show(alone, 'ohm')} alone. Above {show(above, 'ohm')}, settled and "
             f"the same both ways: it is bad. Below the range: it or what bridges it; lift a leg."
         )
     if part.kind == "resistor":
@@ -264,8 +265,16 @@ def _of_resistor(
     low, _ = _range(spot.part, spot.place, instrument)
     if value < low and not each.above:
         healthy = show(float(spot.part.value[0, 0, spot.place, 0]), "ohm")
-        return f"{name} reads {text}, a healthy one {healthy} here: it, or something in parallel with it. Lift a leg."
+        channel = next((one for one in table.circuit.unit.channels if one.name == each.channel), None)
+        found = [channel.called(one) if channel else one for one in lowering(table, spot, value)]
+        which = f"a fault of {_listed(found, 'or')} does that" if found else "it, or something in parallel with it"
+        return f"{name} reads {text}, a healthy one {healthy} here: {which}. Lift a leg."
     return ""
+
+
+def _listed(names: Sequence[str], last: str) -> str:
+    """Return ``R3``, ``R3 and R4`` or ``R3, R4 and R5``."""
+    return f"{', '.join(names[:-1])} {last} {names[-1]}" if len(names) > 1 else names[0]
 
 
 def _same_place(table: Table, one: Reading, other: Reading) -> bool:
