@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from lostgain import match, next_reading, open_unit, part_checks, power_off, read_readings
+from lostgain.bench.off_steps import across_parts
 from lostgain.diagnosis import Verdict, two_at_once
 from lostgain.diagnosis.features import feature_of
 from lostgain.diagnosis.information import told
@@ -21,6 +22,7 @@ from lostgain.readings import Reading, instruments
 from lostgain.readings.model import OFF
 from lostgain.report.record_next import next_record
 from lostgain.report.records import verdict_record
+from lostgain.report.text_bench import asked_text
 from lostgain.report.text_match import verdict_text
 from lostgain.report.text_next import next_text
 from lostgain.signatures import Table
@@ -306,3 +308,15 @@ def test_a_unit_that_stays_off_is_read_and_worked_on_with_the_power_off_only() -
     before = next_reading(table(), readings(), live=False)  # nothing was read yet, and nothing may be with the power on
     assert before.reading is not None
     assert before.reading.quantity in OFF
+
+
+def test_a_part_that_serves_all_channels_is_listed_once() -> None:
+    circuit = table().circuit
+    fed = replace(circuit.unit, supplies=circuit.unit.stages[:1])  # the input coupling stands in for a supply
+    rows = {each.names for each in across_parts(replace(table(), circuit=replace(circuit, unit=fed)))}
+    assert ("R1",) in rows
+    assert ("R4", "R104") in rows
+    assert ("R1", "R101") in {each.names for each in across_parts(table())}
+    shared = Reading("R1", "resistance", "Starboard", instrument="ohmmeter")
+    assert asked_text(shared, fed) == "R101, resistance"  # a real one is called the same in all channels
+    assert asked_text(shared, circuit.unit) == "R101 (Starboard), resistance"

@@ -9,6 +9,7 @@ import numpy as np
 from lostgain.bench.sheet_model import Expected, Row
 from lostgain.diagnosis.moves import facts
 from lostgain.diagnosis.off_checks import SETTLED, PartCheck, part_checks, shown_off
+from lostgain.faults.listing import is_shared
 from lostgain.quantities import show
 from lostgain.readings.model import OFF, UNITS
 from lostgain.signatures import Table
@@ -44,6 +45,8 @@ def _row(table: Table, each: PartCheck) -> Row:
     unit = table.circuit.unit
     place = f"{each.point} to {each.against}" if each.against else each.point
     names = tuple(called(channel, place) for channel in unit.channels)
+    if is_shared(unit.parts[each.part], unit):
+        names = (place,)  # there is one of it, whatever a channel's board would call it
     unit_of = UNITS[each.quantity]
     low, high = (shown_off(value, unit_of, each.largest) for value in (each.low, each.high))
     read = f"{each.quantity} {show(each.value, unit_of)} ({low} … {high})"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from lostgain.diagnosis import Verdict
 from lostgain.diagnosis.next_model import NextReading
+from lostgain.faults.listing import is_shared
 from lostgain.quantities import show, show_level
 from lostgain.readings.model import LEVELS, UNITS, Reading, Readings
 from lostgain.readings.taken import at_text
@@ -54,7 +55,9 @@ def suspects_text(verdict: Verdict | None) -> str:
 def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
     """Return what is asked for: ``U2 pin 1 (Zone A), level at 40 Hz``."""
     channel = next((one for one in unit.channels if one.name == reading.channel), unit.channels[0])
-    place = f" ({reading.channel})" if len(unit.channels) > 1 and reading.channel else ""
+    part = unit.parts.get(reading.point.split()[0])
+    several = len(unit.channels) > 1 and not (part is not None and is_shared(part, unit))
+    place = f" ({reading.channel})" if several and reading.channel else ""
     if reading.against:
         place = f" to {called(channel, reading.against)}{place}"
     if isinstance(reading, Reading) and reading.lifted:

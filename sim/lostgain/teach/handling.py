@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from lostgain.faults.listing import is_shared
 from lostgain.problems import UserError
 from lostgain.quantities import measure
 from lostgain.teach.actions import price
@@ -41,7 +42,7 @@ def replace_part(rig: Rig, bench: Bench, rest: str) -> Done:
         return Done(bench, "", channel, parts, hazard=hazard("fuse-rating"))
     if value and part.kind != "fuse":
         raise UserError(f"there are only parts of the same value in the drawer: replace {name.strip()}")
-    where = rig.unit.channels[0].name if any(_is_shared(rig, each) for each in parts) else channel
+    where = rig.unit.channels[0].name if any(is_shared(rig.unit.parts[each], rig.unit) for each in parts) else channel
     new = tuple((where, each) for each in parts if (where, each) not in bench.replaced)
     now = replace(
         bench, replaced=(*bench.replaced, *new), repaired=True,
@@ -58,17 +59,13 @@ def _same_rating(text: str, amps: float | None) -> bool:
         return False
 
 
-def _is_shared(rig: Rig, part: str) -> bool:
-    return any(each.part == part and each.shared for each in rig.hidden.members)
-
-
 def swap(rig: Rig, bench: Bench, rest: str) -> Done:
     """Exchange a part with the other channel's."""
     channel, parts = part_of(rig.unit, rest, rig.hidden.channel)
     other = other_channel(rig.unit, channel)
     if not other or (rig.hidden.good == "" and len(rig.unit.channels) > 1):
         raise UserError("there is no other channel here to swap with.")
-    if any(_is_shared(rig, each) or rig.unit.parts[each].stage == "supply" for each in parts):
+    if any(is_shared(rig.unit.parts[each], rig.unit) for each in parts):
         raise UserError(f"{rest.strip()} serves both channels: there is no other one.")
     if any(part in parts for _, part in bench.replaced):
         raise UserError(f"{rest.strip()} is new already.")
