@@ -318,5 +318,5 @@ def test_a_part_that_serves_all_channels_is_listed_once() -> None:
     assert ("R4", "R104") in rows
     assert ("R1", "R101") in {each.names for each in across_parts(table())}
     shared = Reading("R1", "resistance", "Starboard", instrument="ohmmeter")
-    assert asked_text(shared, fed) == "R101, resistance"  # a real one is called the same in all channels
+    assert asked_text(shared, fed) == "R1, resistance"
     assert asked_text(shared, circuit.unit) == "R101 (Starboard), resistance"

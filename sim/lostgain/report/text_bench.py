@@ -56,8 +56,10 @@ def asked_text(reading: NextReading | Reading, unit: Unit) -> str:
     """Return what is asked for: ``U2 pin 1 (Zone A), level at 40 Hz``."""
     channel = next((one for one in unit.channels if one.name == reading.channel), unit.channels[0])
     part = unit.parts.get(reading.point.split()[0])
-    several = len(unit.channels) > 1 and not (part is not None and is_shared(part, unit))
-    place = f" ({reading.channel})" if several and reading.channel else ""
+    if part is not None and is_shared(part, unit):
+        channel, place = unit.channels[0], ""
+    else:
+        place = f" ({reading.channel})" if len(unit.channels) > 1 and reading.channel else ""
     if reading.against:
         place = f" to {called(channel, reading.against)}{place}"
     if isinstance(reading, Reading) and reading.lifted:
