@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+if TYPE_CHECKING:
+    from lostgain.engine import Pool
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 OWN_CACHE = REPOSITORY / ".pytest_cache" / "lostgain-tables"
@@ -37,3 +42,19 @@ def repository() -> Path:
 def table_cache() -> Path:
     """Where signature tables made by tests are kept from one run to the next."""
     return OWN_CACHE
+
+
+@pytest.fixture(scope="session")
+def pool() -> Iterator[Pool]:
+    """One worker for all tests that are served by one; it is started anew if a test kills it."""
+    from lostgain.engine import Pool  # after the environment is set
+
+    with Pool(workers=1) as started:
+        yield started
+
+
+@pytest.fixture
+def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A cache of the test's own."""
+    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "cache"))
+    return tmp_path / "cache"

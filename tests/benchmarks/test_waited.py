@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 import pytest
 from scipy.optimize import brentq
@@ -16,12 +14,6 @@ from lostgain.engine import Pool
 #: A peak rectifier that takes a fifth of a second to charge, and what its load leaves.
 RECTIFIER = ("r4 in a 10", "d1 a out sd", "r1 out c 10k", "c1 c 0 20u", "r2 c 0 30k", "r3 out 0 100meg",
              ".model sd d(is=1n n=0.05)")  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def job(seconds: tuple[tuple[float, int], ...], every: tuple[str, ...]) -> Job:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +15,6 @@ from lostgain.problems import UserError
 from lostgain.unit import open_unit
 from tests.circuit import tasks
 from tests.circuit.units import AMPLIFIER, COUPLING, HEAD, NETLIST, make, netlist_stage
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def level(pool: Pool, circuit: Circuit, frequencies: tuple[float, ...] = (500.0,)) -> np.ndarray:

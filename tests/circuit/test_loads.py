@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -46,12 +45,6 @@ K = "K2"
 [stage.points]
 out = "High"
 """
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as started:
-        yield started
 
 
 def impedance(load: Load, frequency: float) -> complex:

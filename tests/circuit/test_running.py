@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,12 +14,6 @@ from tests.circuit.units import AMPLIFIER, COUPLING, NETLIST, POWERED, make, net
 FIRST = COUPLING.partition("[[stage]]")[2].partition("[stage.points]")[0]
 SECOND = netlist_stage("Second", ports="in out VP VN", parts='X1 = "U1A opamp-jfet"')
 AMP = ".subckt a in out vp vn\nX1 {pins} vp vn out opamp-jfet\nR2 out fb 22k\nR3 fb 0 2.2k\n.ends\n"
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.mark.parametrize("text", [AMPLIFIER, COUPLING], ids=["amplifier", "coupling"])

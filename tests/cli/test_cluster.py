@@ -21,6 +21,9 @@ from tests.circuit.units import make
 from tests.cli.run import refused, run
 from tests.signatures.units import SMALL, SMALL_NETLIST, TINY, TINY_NETLIST
 
+#: Each test has a cache of its own.
+pytestmark = pytest.mark.usefixtures("cache")
+
 pytest.importorskip("distributed")
 REPOSITORY = Path(__file__).resolve().parents[2]
 
@@ -67,13 +70,6 @@ def cluster() -> Iterator[Cluster]:
         for process in (scheduler, *workers):
             process.kill()
             process.wait()
-
-
-@pytest.fixture(autouse=True)
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A cache of each test's own."""
-    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "cache"))
-    return tmp_path / "cache"
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +15,6 @@ from lostgain.unit import open_unit
 from tests.circuit import tasks
 from tests.circuit.units import COUPLING, make
 from tests.faults.units import ALL_KINDS, ALL_KINDS_NETLIST, DIVIDER, DIVIDER_NETLIST
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -108,12 +107,6 @@ CASES = {
     ),
     "ideal/filter.cir": ("", [], "C3 open", {"b": "b", "out1": "out1", "d": "d", "output": "output"}),
 }  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def as_it_came(name: str, folder: Path) -> Path:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -24,12 +23,6 @@ CASES = {
     ),
     "half-wave.cir": ("supply-half-wave-negative", {"D1", "C1"}, "T1 229.8:14.98 transformer_mains", {"VEE": -20.2}),
 }  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def said(found: Imported) -> str:

@@ -5,8 +5,6 @@ No mode is set when lostgain runs: each of these lines was measured to fail, or 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 
 from lostgain.engine import Pool
@@ -38,12 +36,6 @@ CASES = {
 }  # fmt: skip
 #: Written differently for the import: ngspice's own mode for this switch needs code models.
 IMPORTED = {"switch": [".model sm vswitch(ron=1k roff=1meg von=2 voff=1)", *CASES["switch"][1][1:]]}
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def translated(lines: list[str]) -> list[str]:

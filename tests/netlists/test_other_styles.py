@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -24,12 +23,6 @@ CASES = {
     "tabs.cir": (("", ""), "out", {"Q1": "npn"}, ["c", "out"]),
     "notch.cir": (("", ""), "out", {"P1": "potentiometer"}, ["b", "d", "f", "out"]),
 }
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.mark.parametrize("name", CASES)

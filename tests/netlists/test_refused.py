@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -28,12 +27,6 @@ r2 3 out 50
 r3 vp vn 10k
 .ends
 """
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def take(folder: Path, pool: Pool, text: str, **options: str) -> Imported:

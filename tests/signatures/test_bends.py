@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
@@ -20,12 +19,6 @@ from lostgain.signatures import build as building
 from lostgain.signatures.bends import BEND_DB, HALVED, refined
 from tests.circuit.units import AMPLIFIER, make
 from tests.signatures.units import SMALL, SMALL_NETLIST
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.fixture(scope="module")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import pytest
 
 from lostgain.circuit import Circuit, build
@@ -47,12 +45,6 @@ K = "K2"
 [stage.points]
 out = "High"
 """
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as started:
-        yield started
 
 
 @pytest.fixture(scope="module")

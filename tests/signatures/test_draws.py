@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -17,12 +16,6 @@ from lostgain.signatures.draws import CUT, OPEN_DECADES, Device, Within, deviate
 from tests.circuit.units import make
 from tests.faults.units import ALL_KINDS, ALL_KINDS_NETLIST
 from tests.signatures.units import SMALL, SMALL_NETLIST
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def test_deviates_are_standard_normal_and_cut() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -19,12 +18,6 @@ from lostgain.signatures.build import table_from, write_table
 from lostgain.signatures.file import TABLES, tidy
 from tests.circuit.units import make
 from tests.signatures.units import SMALL, SMALL_NETLIST
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.fixture(scope="module")

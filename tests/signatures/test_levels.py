@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -18,17 +17,8 @@ from lostgain.signatures.build import write_table
 from tests.circuit.units import make
 from tests.signatures.units import CLASS_B, CLASS_B_NETLIST, TINY, TINY_NETLIST
 
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
-
-
-@pytest.fixture(autouse=True)
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A cache of each test's own."""
-    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "cache"))
+#: Each test has a cache of its own.
+pytestmark = pytest.mark.usefixtures("cache")
 
 
 @pytest.fixture(scope="module")

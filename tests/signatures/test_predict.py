@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -22,12 +21,6 @@ TWO = POWERED.replace("[setup]", '[setup]\nsource = "0R001"', 1) + (
     '[stage.points]\nin = "Jack"\nout = "R1, hot end"\n[[stage]]'
     + AMPLIFIER.partition("[[stage]]")[2].replace("U1 pin 3", "U1 pin 3, aside").replace('in = "U1 pin 3, aside"\n', "")
 )
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.fixture(scope="module")

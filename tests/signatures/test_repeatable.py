@@ -22,18 +22,8 @@ from lostgain.signatures.simulate import row_keys
 from tests.circuit.units import AMPLIFIER, make
 from tests.signatures.units import TINY, TINY_NETLIST
 
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
-
-
-@pytest.fixture(autouse=True)
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A cache of each test's own."""
-    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "cache"))
-    return tmp_path / "cache"
+#: Each test has a cache of its own.
+pytestmark = pytest.mark.usefixtures("cache")
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -21,12 +20,6 @@ from tests.circuit.units import make
 from tests.signatures.units import RINGING_NETLIST, RINGS
 
 DRAWS = 6
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -17,12 +16,6 @@ from lostgain.signatures.shapes import distortion, memberships, picture
 from tests.circuit.units import AMPLIFIER, NETLIST, make
 from tests.signatures import tasks
 from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 def settle(pool: Pool, folder: Path, text: str, drive: float, frequency: float, **netlists: str) -> Steady:

@@ -23,20 +23,10 @@ from tests.circuit.units import make
 from tests.signatures.units import TINY, TINY_NETLIST
 
 BUILD = Path(__file__).with_name("build_one.py")
-pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and limits are another matter there")
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
-
-
-@pytest.fixture(autouse=True)
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A cache of each test's own."""
-    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "cache"))
-    return tmp_path / "cache"
+pytestmark = [
+    pytest.mark.skipif(os.name != "posix", reason="signals and limits are another matter there"),
+    pytest.mark.usefixtures("cache"),
+]
 
 
 @pytest.fixture(scope="module")

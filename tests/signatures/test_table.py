@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -19,20 +18,10 @@ from lostgain.signatures.kept import Kept
 from tests.circuit.units import make
 from tests.signatures.units import SMALL, SMALL_NETLIST
 
+#: Each test has a cache of its own.
+pytestmark = pytest.mark.usefixtures("cache")
+
 BUILD = Path(__file__).with_name("build_one.py")
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
-
-
-@pytest.fixture(autouse=True)
-def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A cache of each test's own."""
-    monkeypatch.setenv("LOSTGAIN_CACHE", str(tmp_path / "cache"))
-    return tmp_path / "cache"
 
 
 @pytest.fixture(scope="module")

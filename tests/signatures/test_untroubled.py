@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,12 +17,6 @@ from lostgain.signatures.row import RowResult, RowTask
 from lostgain.signatures.rows import run_row
 from tests.circuit.units import AMPLIFIER, make
 from tests.signatures import tasks
-
-
-@pytest.fixture(scope="module")
-def pool() -> Iterator[Pool]:
-    with Pool(workers=1) as pool:
-        yield pool
 
 
 @pytest.fixture(scope="module")
