@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -97,3 +98,25 @@ class _Refusing:
         from lostgain.engine import Outcome
 
         return [Outcome(None, "no convergence") for _ in items]
+
+
+def test_dc_that_hangs_on_the_units_own_parts_is_no_dc_as_it_should_be(circuit: Circuit, pool: Pool) -> None:
+    """An op-amp without feedback at DC goes to one rail or the other, and at nominal values may stand between them."""
+    found = predict(circuit, [], pool)
+    ends = found.healthy.dc_range
+    assert ends.shape == (2, len(found.points))
+    assert (ends[0] <= found.healthy.dc + 1e-3).all()
+    assert (ends[1] >= found.healthy.dc - 1e-3).all()
+    loose = ends.copy()
+    loose[:, -1] = (-13.0, 13.5)
+    said = " ".join(sentences(replace(found, faulty=replace(found.healthy, dc_range=loose))))
+    assert "DC hangs on each unit's own parts" in said
+    assert f"between -13 V and 13.5 V (at {found.points[-1]})" in said
+    assert "DC is as it should be" not in said
+    assert "leaves no mark" not in said
+    moved = found.healthy.dc.copy()
+    moved[-1] = 13.4
+    loose[:, -1] = (12.0, 14.5)
+    said = " ".join(sentences(replace(found, faulty=replace(found.healthy, dc=moved, dc_range=loose))))
+    assert "DC is off" in said
+    assert "hangs on" not in said  # it is at the rail in every unit

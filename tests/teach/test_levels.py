@@ -97,6 +97,22 @@ def test_tapping_elsewhere_brings_nothing() -> None:
     drill = drilled("R6 drift 0.25x", level=5, condition="vibration")
     before, after = values(done(drill, "U1 pin 7", "tap R4", "U1 pin 7").drill)
     assert after == pytest.approx(before, rel=0.02)
+    drill = done(drill, "tap R6", "tap R4", "U1 pin 7").drill  # and takes nothing away
+    assert values(drill)[-1] == pytest.approx(0.25 * before, rel=0.1)
+
+
+def test_what_came_with_a_tap_stays_with_the_power_off_and_a_meter_shows_it() -> None:
+    drill = drilled("R6 drift 0.25x", level=5, condition="vibration")
+    drill = done(drill, "tap R6", "power off", "R6, resistance", "tap R6", "R6, resistance").drill
+    bad, fine = values(drill)
+    assert bad == pytest.approx(33e3 / 4, rel=0.1)
+    assert fine == pytest.approx(33e3, rel=0.1)
+    assert [step.compared for step in drill.steps if step.reading] == [True, False]
+
+
+def test_two_names_of_one_point_are_told() -> None:
+    with pytest.raises(UserError, match="one and the same point"):
+        done(drilled("C3 open"), "power off", "R5 1 to U1 pin 1, resistance")
 
 
 def test_a_fault_of_full_level_shows_at_full_level() -> None:
@@ -175,6 +191,7 @@ def test_symptoms_are_sorted_out() -> None:
     assert symptoms(well, [sine(1.0), sine(0.3), sine(1.0)], flat, quiet) == ("no-bass",)
     assert symptoms(well, [sine(1.0), sine(1.0), sine(0.3)], flat, quiet) == ("no-treble",)
     assert symptoms(well, [sine(1.0, cut=0.5)] * 3, flat, quiet)[0] == "distorted"
+    assert symptoms(well, [sine(0.03, cut=0.5)] * 3, flat, quiet) == ("low",)  # nobody speaks of the sound of so little
     assert symptoms(well, well, (0.0, 12.0), quiet) == ("dc",)
     assert symptoms(well, well, flat, (1e-3, 50e-3)) == ("hum",)
     assert symptoms(well, well, flat, quiet) == ()

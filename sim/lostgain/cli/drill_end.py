@@ -16,7 +16,6 @@ from lostgain.report.text_debrief import debrief_text
 from lostgain.report.text_layout import wrapped
 from lostgain.teach import keep, progress
 from lostgain.teach.debrief import debrief
-from lostgain.teach.order import level
 from lostgain.teach.record import Drill
 from lostgain.teach.rig import Rig
 from lostgain.teach.score import score_record
@@ -38,11 +37,9 @@ def finish(drill: Drill, rig: Rig, path: Path, file: Path | None = None, folder:
         Where pictures go.
     """
     table = opened(rig.unit, file=file)
-    quantities = OFF if not level(drill.hidden.level).power else ()
     rows = [each for each in drill.readings if each.quantity in OFF]
-    if rows or quantities:
-        with shown("Simulating meters with the power off") as line:
-            table = lostgain.power_off(table, rows, quantities, progress=line)
+    with shown("Simulating meters with the power off") as line:  # for the policy, too, whatever was read
+        table = lostgain.power_off(table, rows, OFF, progress=line)
     with shown("Looking back") as line:
         looked = debrief(drill, rig, table, line)
     print("", debrief_text(looked, rig.unit, sys.stdout.encoding), sep="\n")

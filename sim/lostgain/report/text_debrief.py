@@ -36,7 +36,7 @@ def debrief_text(looked: Debrief, unit: Unit, encoding: str | None = "utf-8") ->
     encoding : str or None
         Of the output: the picture is drawn in characters it has.
     """
-    lines = [line for each in looked.known for line in _known(each, unit)]
+    lines = _what_was_known(looked, unit)
     return joined([
         _verdict(looked), [*section("What had failed"), *_failed(looked)], _wave(looked, unit, letters_for(encoding)),
         [*section("Beside the policy of lostgain next"), *_beside(looked, unit)],
@@ -66,7 +66,8 @@ def _failed(looked: Debrief) -> list[str]:
     lines = [line for text in looked.failed for line in wrapped(f"{text}{where}.", "  ")]
     if hidden.condition:
         lines += wrapped(f"It showed under one condition: {hidden.condition}.", "  ")
-    return [*lines, *[line for text in looked.does for line in wrapped(text, "  ")]]
+    return [*lines, *wrapped("With all other parts at their nominal values:", "  "),
+            *[line for text in looked.does for line in wrapped(text, "  ")]]  # fmt: skip
 
 
 def _wave(looked: Debrief, unit: Unit, letters: Letters) -> list[str]:
@@ -116,12 +117,35 @@ def _steps(looked: Debrief, unit: Unit) -> list[str]:
         told = f"{_no_minus(bits, 2):+.2f} bit" if weighed else ""
         result = step.reading.text if step.reading is not None else step.says
         rows.append([str(number), step_title(step, unit), result, f"{step.minutes:g} min", told])
-    return table(rows, "><<>>", ["", "Step", "", "", "told"]) if rows else ["  Nothing was done."]
+    if not rows:
+        return ["  Nothing was done."]
+    note = ("Told: by how much what to do was less unsure after a reading, in bits; a bit is one halving of the "
+            "possibilities, and less than nothing is a reading that raised a doubt. Empty: nothing to weigh, as while "
+            "an intermittent fault did not show, in another set-up, or read before.")  # fmt: skip
+    return [*table(rows, "><<>>", ["", "Step", "", "", "told"]), *wrapped(note, "  ")]
 
 
 def _no_minus(bits: float, figures: int) -> float:
     """Return a number of bits rounded, nothing without a sign."""
     return round(bits, figures) + 0.0
+
+
+def _what_was_known(looked: Debrief, unit: Unit) -> list[str]:
+    lines: list[str] = []
+    if len(looked.drill.hidden.faults) > 1 and looked.known:
+        note = ("Each time one fault is looked for, as a match does: until one of two is mended, what is said of "
+                "either may be wrong, and something else than any one fault is likely.")  # fmt: skip
+        lines += wrapped(note, "  ")
+    before = ""
+    for each in looked.known:
+        lines += _known(each, unit)
+        if each.better is not None:
+            sooner = asked_text(each.better.reading, unit)
+            if sooner != before:  # what was not read then is the better choice next time, too: said once
+                lines += wrapped(f"Sooner: {sooner}, expected to tell {each.better.bits:.1f} bit; "
+                                 f"this one told {_no_minus(each.bits, 1):.1f}.", "    ")  # fmt: skip
+            before = sooner
+    return lines
 
 
 def _known(each: Known, unit: Unit) -> list[str]:
@@ -133,10 +157,6 @@ def _known(each: Known, unit: Unit) -> list[str]:
     lines = wrapped(f"{when}: {asked_text(each.reading, unit)}, {each.reading.text}: {suspects}.", "    ", "  ")
     if each.out:
         lines += wrapped(f"Excluded: {', '.join(each.out)}.", "    ")
-    if each.better is not None:
-        sooner = asked_text(each.better.reading, unit)
-        lines += wrapped(f"Sooner: {sooner}, expected to tell {each.better.bits:.1f} bit; "
-                         f"this one told {_no_minus(each.bits, 1):.1f}.", "    ")  # fmt: skip
     return lines
 
 

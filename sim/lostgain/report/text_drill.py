@@ -22,9 +22,9 @@ from lostgain.unit.summary import value_shown
 
 READINGS = """\
   U2 pin 7              level there, at the generator's frequency
-  U2 pin 7, 40 Hz       … at another; after commas may follow dc, ripple,
-                        distortion, a generator level, a channel or an
-                        instrument
+  U2 pin 7, 40 Hz       … at another; after commas may follow dc (read with
+                        the generator off), ripple, distortion, a generator
+                        level, a channel or an instrument
   R14, resistance       with the power off: across a part; C12, esr;
                         Q3 base to Q3 emitter, diode test; with a leg of it
                         lifted also C12, capacitance
@@ -113,6 +113,8 @@ def answer_text(drill: Drill, step: Step, unit: Unit) -> str:
     said = step.says
     if step.reading is not None:
         said = f"{asked_text(step.reading, unit)} ({step.reading.instrument}): {step.reading.text}"
+        if step.reading.quantity == "dc" and step.reading.channel:
+            said += ", with the generator off"
         if step.reading.word == "nothing":
             least = instruments(unit.folder)[step.reading.instrument].floor_level
             said += f" that it could measure (below {show_level(least)})"

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from lostgain.report.text_layout import joined, section, table, wrapped
+from lostgain.teach.hazards import title as hazard_title
 from lostgain.teach.order import levels
 from lostgain.teach.progress import ENOUGH, NEAR, Group, Progress, trap_title
 
@@ -24,10 +25,10 @@ def progress_text(found: Progress) -> str:
         _groups("Kinds of part, what gives most trouble first", found.by_kind, ""),
         _groups("Levels", found.by_level, "level "),
         _counts("Traps", [(trap_title(name), count) for name, count in found.traps]),
-        _counts("Unsafe acts", list(found.hazards)),
+        _counts("Unsafe acts", [(hazard_title(name), count) for name, count in found.hazards]),
         wrapped(f"Drill next: level {level.number} ({level.title}){kinds}."),
         wrapped(f"A level is done when its last {ENOUGH} drills were solved in at most {1 / NEAR:g} times the policy's "
-                f"minutes; of this one's, {found.next_count} {'was' if found.next_count == 1 else 'were'}."),
+                f"minutes. At level {level.number} that is so of {found.next_count or 'none'} so far."),
     ])  # fmt: skip
 
 
@@ -46,15 +47,15 @@ def marks_text(marks: Sequence[Mapping[str, Any]]) -> str:
     """Return a table of marked drills, the traps of each under it."""
     rows = []
     for each in marks:
-        policy = f" ({each['policy_minutes']:.0f})" if each["policy_minutes"] is not None else ""
+        policy = f" ({each['policy_minutes']:.1f})" if each["policy_minutes"] is not None else ""
         share = f"{each['share'] * 100:.0f} %" if each["share"] is not None else ""
         rows.append([each["file"], f"{each['unit']}, {each['level']}", each["failed"], each["ended"],
-                     f"{each['minutes']:.0f}{policy}", share])  # fmt: skip
+                     f"{each['minutes']:.1f}{policy}", share])  # fmt: skip
     heads = ["File", "Unit, level", "Failed", "Ended", "Minutes", "Mark"]
     lines = [*table(rows, "<<<<>>", heads), *wrapped("In brackets: the policy's minutes, whose share of those used "
              "is the mark.", "  ")]  # fmt: skip
     for each in marks:
         said = [trap_title(name) for name in filter(None, each["traps"].split(", "))]
-        said += [f"stopped: {each['hazard']}"] if each["hazard"] else []
+        said += [f"stopped: {hazard_title(each['hazard'])}"] if each["hazard"] else []
         lines += wrapped(f"{each['file']}: {'; '.join(said)}.", "    ", "  ") if said else []
     return "\n".join(lines)

@@ -14,6 +14,7 @@ from lostgain.engine import Outcome, Pool, RunFailed, Session
 from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
 from lostgain.quantities import show
+from lostgain.signatures.draws import deviates, drawn, varied
 from lostgain.signatures.follow import WAVE_POINTS, Steady
 from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.signatures.ripple import powered
@@ -24,6 +25,8 @@ Values = NDArray[np.float64]
 #: The band of the response at the output [Hz] and its points a decade.
 BAND = (10.0, 100e3)
 PER_DECADE = 20
+#: Units drawn within their tolerances for the range of DC, and their seed.
+DC_DRAWS, SEED = 8, 1
 
 #: A circuit, the faults in it, and the frequency of the sine; None for DC and the response.
 _Run = tuple[Circuit, tuple[Fault, ...], float | None]
@@ -48,6 +51,8 @@ class State:
         With the mains on and the generator off; without points where the unit's supply is not described.
     fuse_amps : array, (fuse,) [A]
         The current through each of `fuses`, generator off, rms where it is AC; of the channel that is simulated.
+    dc_range : array, (2, point) [V]
+        Least and most of units with parts drawn within their tolerances; without points where that is not known.
     trouble : tuple of str
         Runs that gave no result, with what ngspice said; their numbers are NaN.
     """
@@ -61,6 +66,7 @@ class State:
     trouble: tuple[str, ...] = ()
     ripple: Values = field(default_factory=lambda: np.zeros(0))
     fuse_amps: Values = field(default_factory=lambda: np.zeros(0))
+    dc_range: Values = field(default_factory=lambda: np.zeros((2, 0)))
 
 
 @dataclass(frozen=True)
@@ -111,6 +117,10 @@ def predict(circuit: Circuit, faults: tuple[Fault, ...] | list[Fault], pool: Poo
     outcomes = pool.map(_run, runs)
     half = len(outcomes) // 2
     healthy, faulty = _state(circuit, outcomes[:half]), _state(circuit, outcomes[half:])
+    if not circuit.unit.supplies:  # a described supply takes far longer to find its balance than all else here
+        before, after = pool.map(_dc_range, [(circuit, ()), (circuit, tuple(faults))])
+        if before.error is None and after.error is None:
+            healthy, faulty = replace(healthy, dc_range=before.value), replace(faulty, dc_range=after.value)
     if healthy.trouble:
         raise UserError(f"the healthy unit cannot be simulated: {'; '.join(healthy.trouble)}")
     if fuses(circuit):
@@ -144,6 +154,26 @@ def _run(session: Session, item: _Run) -> tuple[Values, Values, Values] | Steady
     session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
     dc = session.op(nodes)
     return dc, np.abs(session.sweep(*BAND, PER_DECADE, [circuit.output])[1][0]) / setup.generator, ripple
+
+
+def _dc_range(session: Session, item: tuple[Circuit, tuple[Fault, ...]]) -> Values:
+    """Return the least and the most DC at each point of units drawn within their tolerances: array, (2, point) [V]."""
+    circuit, faults = item
+    numbers = varied(circuit)
+    setup = circuit.unit.setup
+    found = []
+    for z in deviates(DC_DRAWS, len(numbers), SEED):
+        flat = drawn(circuit.flat, numbers, z)
+        for fault in faults:
+            flat = put_in(flat, fault, circuit)
+        session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
+        try:
+            found.append(session.op(list(circuit.points.values())))
+        except RunFailed:  # of one unit: the others still say how far they lie apart
+            continue
+    if not found:
+        return np.zeros((2, 0))
+    return np.array([np.min(found, axis=0), np.max(found, axis=0)])
 
 
 def _state(circuit: Circuit, outcomes: Sequence[Outcome]) -> State:

@@ -15,6 +15,8 @@ from lostgain.unit.branches import behind
 CHANGED_DB = 1.0
 CHANGED_VOLTS = 0.1
 CHANGED_SHARE = 0.1
+#: DC of units within tolerances lies this far apart [V], and so many times further than of healthy ones: it is loose.
+LOOSE_VOLTS, LOOSE_TIMES = 2.0, 5.0
 #: Ripple counts as changed by this factor; below this [V peak to peak] there is none.
 CHANGED_RIPPLE, LITTLE_RIPPLE = 1.5, 5e-3
 
@@ -185,13 +187,30 @@ def _dc(prediction: Prediction) -> list[str]:
     healthy, faulty = prediction.healthy.dc, prediction.faulty.dc
     moved = np.abs(faulty - healthy)
     off = np.flatnonzero(moved > CHANGED_VOLTS + CHANGED_SHARE * np.abs(healthy))
+    loose = _loose(prediction)
     if len(off) == 0:
-        return [_DC_RIGHT]
+        return loose or [_DC_RIGHT]
     first, worst = int(off[0]), int(off[np.argmax(moved[off])])
     text = f"DC is off from {prediction.points[first]} on: {_volts(faulty[first])} instead of {_volts(healthy[first])}"
     if worst != first:
         text += f", and {_volts(faulty[worst])} at {prediction.points[worst]}"
-    return [text + "."]
+    return [text + ".", *loose]
+
+
+def _loose(prediction: Prediction) -> list[str]:
+    """Where DC hangs on each unit's own parts, so that nominal values say little: an op-amp that nothing holds."""
+    before, after = prediction.healthy.dc_range, prediction.faulty.dc_range
+    if before.shape != after.shape or not after.size:
+        return []
+    apart, was = after[1] - after[0], before[1] - before[0]
+    moved = np.abs(prediction.faulty.dc - prediction.healthy.dc)  # what has moved further than it wanders is no riddle
+    far = np.flatnonzero((apart > LOOSE_VOLTS) & (apart > LOOSE_TIMES * was) & (apart > moved))
+    if not len(far):
+        return []
+    worst = int(far[np.argmax(apart[far])])
+    return [f"DC hangs on each unit's own parts: from {prediction.points[int(far[0])]} on, with parts within their "
+            f"tolerances, it lies anywhere between {_volts(after[0, worst])} and {_volts(after[1, worst])} "
+            f"(at {prediction.points[worst]})."]  # fmt: skip
 
 
 def _ripple(prediction: Prediction) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lostgain.faults import Fault
 from lostgain.signatures.predict import Prediction, State, sweep_frequencies
@@ -40,5 +41,14 @@ def _state(table: Table, row: int) -> State:
         settled=np.asarray(table.data["settled"].values[row], dtype=bool),
         response=np.full(len(sweep_frequencies()), np.nan),
         ripple=table.values("ripple")[row, 0] if "ripple" in table.data else np.zeros(0),
+        dc_range=_range(table.values("dc")[row, 1:]),
         trouble=() if status == "ok" else (status,),
     )
+
+
+def _range(draws: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the least and the most of draws at each point; nothing where some point has none."""
+    there = np.isfinite(draws)
+    if not there.any(axis=0).all():
+        return np.zeros((2, 0))
+    return np.array([np.where(there, draws, np.inf).min(axis=0), np.where(there, draws, -np.inf).max(axis=0)])

@@ -110,12 +110,14 @@ def cool(rig: Rig, bench: Bench, rest: str) -> Done:
 
 
 def tap(rig: Rig, bench: Bench, rest: str) -> Done:
-    """Tap a part; what comes with it goes with the next tap at the same stage."""
-    _powered(bench)
+    """Tap a part: what comes with it goes with the next tap at the same stage, and stays so until then."""
     channel, parts = part_of(rig.unit, rest, rig.hidden.channel)
     stage = rig.unit.parts[parts[0]].stage
-    now = replace(bench, shaken="" if bench.shaken == stage else stage)
-    return Done(now, f"{rest.strip()} was tapped. Read again.", channel, parts)
+    shaken = bench.shaken
+    if stage in {each.stage for each in rig.hidden.members}:
+        shaken = "" if shaken == stage else stage
+    says = f"{rest.strip()} was tapped, and what is around it shook with it. Read again."
+    return Done(replace(bench, shaken=shaken), says, channel, parts)
 
 
 def _powered(bench: Bench) -> None:

@@ -14,7 +14,7 @@ from lostgain.problems import UserError
 from lostgain.readings.model import COMMON, LEVELS, OFF, UNPOWERED, WHOLE_UNIT, Instrument, Reading
 from lostgain.readings.taken import at_text
 from lostgain.readings.words import quantities
-from lostgain.signatures.poweroff_places import across, alone, named
+from lostgain.signatures.poweroff_places import across, alone, named, node_of
 from lostgain.teach.actions import acts, taken_apart
 from lostgain.teach.commands import DOES
 from lostgain.teach.distortion import distortion_shown
@@ -271,6 +271,9 @@ def _off(rig: Rig, bench: Bench, channel: str, wanted: Reading, instrument: Inst
     if part in circuit.parts:
         own = alone(circuit, part) if wanted.lifted else across(circuit, part)
         found = next((each for each in own if (each.point, each.against) == (wanted.point, wanted.against)), found)
+    ends = [node_of(circuit, name) for name in (wanted.point, wanted.against)]
+    if wanted.against and ends[0] and ends[0] == ends[1]:
+        raise UserError(f"{wanted.point} and {wanted.against} are one and the same point of the board.")
     if found is None or found.lifted != wanted.lifted:
         raise UserError(f"nothing can be read there: {show_place(wanted)}.")
     return rig.off(bench, channel, found, instrument, wanted.quantity)

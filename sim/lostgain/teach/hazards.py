@@ -49,6 +49,12 @@ def hazard(name: str, **figures: str) -> Hazard:
     return Hazard(name, row["title"], row["danger"], row["says"].format(**figures))
 
 
+def title(name: str) -> str:
+    """Return what a hazard is called for people."""
+    row = _file().get(name, {})
+    return str(row.get("title", name))
+
+
 def names() -> tuple[str, ...]:
     """Return all hazards' names."""
     return tuple(_file())

@@ -28,6 +28,8 @@ THUMP = 0.5
 HUM_TIMES, HUM_VOLTS = 4.0, 5e-3
 #: Distortion above this, and so many times the healthy unit's, is heard.
 HEARD, HEARD_TIMES = 0.02, 3.0
+#: … unless there is so little left that nobody would speak of its sound [dB].
+FAINT_DB = -20.0
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,7 @@ def symptoms(
     if off[0] < NOTHING_DB:
         return (*found, "none")
     rough = (_roughness(faulty[0]), _roughness(healthy[0]))
-    if rough[0] > HEARD and rough[0] > HEARD_TIMES * rough[1]:
+    if off[0] > FAINT_DB and rough[0] > HEARD and rough[0] > HEARD_TIMES * rough[1]:
         found.append("distorted")
     if abs(off[0]) > OFF_DB:
         found.append("low" if off[0] < 0 else "loud")

@@ -30,8 +30,9 @@ from lostgain.signatures import Table
 Values = NDArray[np.float64]
 Whole = NDArray[np.int_]
 
-#: Units drawn from each hypothesis (an even number), and their seed.
-DRAWN, SEED = 4, 20_260
+#: Units drawn from each hypothesis (even numbers), of many and of one for each failure, and their seed. A few draws of
+#: one failure may all be odd at some point or other by chance.
+DRAWN, DRAWN_OF_ONE, SEED = 4, 32, 20_260
 #: Hypotheses that are followed, the most probable.
 MOST = 2500
 #: Healthy readings lie this many standard deviations about their middle: 19 of 20.
@@ -113,6 +114,7 @@ def outlook(
     channel = unit.channels[0].name
     believed = belief(table, [], "", rates, knowledge, MOST if shown is None else None)
     severity = hypotheses(table, [Feature(0, DC)]).severity
+    each_drawn = DRAWN if shown is None else DRAWN_OF_ONE
     if shown is not None:
         believed = _one_each(believed, severity, channel, shown)
     minutes = {point.name: point.minutes for point in unit.points}
@@ -123,7 +125,7 @@ def outlook(
     ]
     mine = np.flatnonzero(np.array([where == channel for where in believed.faulty]))
     mean, cov, single = together(table, believed, wanted, known)
-    drawn, error, rows = units_drawn(mean[mine], cov[mine], single[mine], DRAWN, SEED)
+    drawn, error, rows = units_drawn(mean[mine], cov[mine], single[mine], each_drawn, SEED)
     cuts, names = _ranges(believed, wanted, mean, cov, single)
     most = max(len(each) for each in names)
     chance = np.zeros((len(rows), len(wanted), most))

@@ -54,7 +54,7 @@ class Round:
         How many of those it changed until one fault was done away with; 0 where that is not among them, so that it
         changed them all in vain.
     repair : float
-        Minutes of switching off and changing those [min].
+        Minutes of switching off and changing those, and of proving the last repair [min].
     """
 
     readings: tuple[Reading, ...]
@@ -120,6 +120,9 @@ def best(drill: Drill, rig: Rig, table: Table, chosen: Rates) -> Best:
         bench = _mended(bench, rig, found.changed)
         if found.stop == GIVEN_UP and not found.right:
             break
+    if rounds and rounds[-1].right:  # the repair is proved by what was read on arrival
+        proof = sum(minutes(rig.unit, each, None) for each in drill.start)
+        rounds[-1] = replace(rounds[-1], repair=rounds[-1].repair + proof)
     return Best(tuple(rounds))
 
 

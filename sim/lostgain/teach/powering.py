@@ -39,7 +39,7 @@ def power(rig: Rig, bench: Bench, rest: str) -> Done:
     """Switch the unit on or off."""
     if not one_of(rest, {"on": True, "off": False}):
         stored = bool(rig.unit.reservoirs or rig.unit.supplies or rig.unit.mains)
-        now = replace(bench, power=False, discharged=not stored, shaken="")
+        now = replace(bench, power=False, discharged=not stored)
         tail = " The reservoirs are still charged." if stored and bench.power else ""
         return Done(now, f"The power is off.{tail}")
     now = _blown_again(rig, replace(bench, power=True, discharged=False))
