@@ -24,7 +24,7 @@ CHANGED_RIPPLE, LITTLE_RIPPLE = 1.5, 5e-3
 NO_MARK = "This failure leaves no mark at these test points: no reading of this set-up can show it."
 
 _WHOLE = "The signal is whole at every test point"
-_DC_RIGHT = "DC is as it should be at every test point."
+DC_RIGHT = "DC is as it should be at every test point."
 
 
 def sentences(prediction: Prediction) -> list[str]:
@@ -43,7 +43,7 @@ def sentences(prediction: Prediction) -> list[str]:
         not blown
         and len(told) == 2
         and told[0].startswith(_WHOLE)
-        and told[1] == _DC_RIGHT
+        and told[1] == DC_RIGHT
         and prediction.faulty.settled.all()
     ):
         told.append(NO_MARK)
@@ -189,7 +189,7 @@ def _dc(prediction: Prediction) -> list[str]:
     off = np.flatnonzero(moved > CHANGED_VOLTS + CHANGED_SHARE * np.abs(healthy))
     loose = _loose(prediction)
     if len(off) == 0:
-        return loose or [_DC_RIGHT]
+        return loose or [DC_RIGHT]
     first, worst = int(off[0]), int(off[np.argmax(moved[off])])
     text = f"DC is off from {prediction.points[first]} on: {_volts(faulty[first])} instead of {_volts(healthy[first])}"
     if worst != first:
