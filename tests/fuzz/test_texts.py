@@ -216,10 +216,12 @@ NOTES = [spelling for row in facts()["note"] for spelling in (row["name"], *row.
     st.one_of(st.none(), st.floats(), st.integers(-5, 300)),
     st.lists(text_near(NOTES), max_size=2),
     st.lists(text_near([*CHAIN.parts, "U2"]), max_size=2),
+    text_near(["", *(stage.name for stage in CHAIN.stages)]),
 )
-def test_knowledge(suspects: list[str], age: float | None, notes: list[str], new: list[str]) -> None:
+def test_knowledge(suspects: list[str], age: float | None, notes: list[str], new: list[str], stage: str) -> None:
     with contextlib.suppress(UserError):
-        known = lostgain.known(CHAIN, suspects, age, notes, new)
+        known = lostgain.known(CHAIN, suspects, age, notes, new, stage)
+        assert known.stage in ("", *(each.name for each in CHAIN.stages))
         assert len(known.notes) == len(notes)
         assert stated(known) is not None
 
