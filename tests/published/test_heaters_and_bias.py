@@ -217,6 +217,18 @@ def test_one_fuse_takes_high_tension_and_heaters_of_one_transformer(pool: Pool, 
     assert cold["V1 pin 4"][1] < 0.1
 
 
+def test_an_open_primary_takes_what_both_windings_feed(pool: Pool, circuits: dict[str, Circuit]) -> None:  # noqa: F811
+    """Common practice, no source: a transformer has one primary, however many windings it feeds."""
+    shared = circuits["shared"]
+    rows = [fault for fault in listing(shared) if fault.mode == "primary-open" and fault.part.startswith("T1")]
+    assert [[member.part for member in fault.members] for fault in rows] == [["T1A", "T1B"]]
+    assert parse("T1B primary-open", shared) == rows[0]
+    for fault in ("T1A primary-open", "T1B primary-open"):
+        gone = seen(pool, shared, fault)
+        assert abs(gone["C1 plus"][0]) < 5
+        assert gone["V1 pin 4"][1] < 0.1
+
+
 def test_a_fuse_ahead_of_all_supplies_takes_all_rails(pool: Pool, tmp_path: Path) -> None:  # noqa: F811
     one = head("A valve unit", "8R", "100k", "F1 2A") + bridge("T1A 230:290", "100u 450V", "100k")
     text = one + BIAS.replace('F = "F2 100mA"\n', "").replace('"T2 ', '"T1B ')

@@ -53,11 +53,11 @@ def together(unit: Unit) -> list[Fault]:
     """Return the faults that parts in one housing have together; the first of them gives its name."""
     found = []
     for package in packages():
-        housings: dict[tuple[str, str], list[Part]] = {}
+        housings: dict[str, list[Part]] = {}
         for part in unit.parts.values():
             section = _SECTION.fullmatch(part.designator)
             if section and part.kind in package.kinds:
-                housings.setdefault((section[1].upper(), part.kind), []).append(part)
+                housings.setdefault(section[1].upper(), []).append(part)
         for parts in housings.values():
             if len(parts) > 1:
                 members = tuple(Fault(part.designator, package.member, stage=part.stage) for part in parts)
