@@ -13,7 +13,7 @@ from lostgain.diagnosis.common import common_allowance
 from lostgain.diagnosis.features import DC, Feature
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.makers import BOTH, NEAR, WILD, makers_affair
-from lostgain.diagnosis.moments import moments
+from lostgain.diagnosis.moments import moments, pairs_of
 from tests.diagnosis.megaphone import megaphone
 
 FEATURES = [Feature(0, 0, floor=1e-3), Feature(0, 1, floor=1e-3), Feature(1, 0, floor=1e-3), Feature(0, DC)]
@@ -90,7 +90,7 @@ def test_a_makers_affair_is_wider_where_it_does_something_else() -> None:
     sizes = {}
     for kind in (NEAR, WILD, BOTH):
         spread = np.zeros((2, 4, 4))
-        off.add(spread, np.abs(far), np.arange(4), kind)
+        off.add(spread, np.abs(far), pairs_of(np.arange(4), np.arange(4)), kind)
         assert not spread[1].any()
         sizes[kind] = np.diag(spread[0])
         assert np.linalg.eigvalsh(spread[0]).min() > -1e-9

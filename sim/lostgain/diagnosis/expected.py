@@ -159,13 +159,13 @@ def _moments(
     rows = belief.hypothesis
     mean = np.where(here, found.mean[rows][:, first], found.mean[0, first])
     if diagonal:
-        own = found.cov(np.append(0, rows))[:, first, first]
+        own = found.variance(np.append(0, rows), first)
         return mean, np.where(here, own[1:], own[0])
     second = np.array([place[feature] for _, feature in other], dtype=int)
     there = _here(found, belief, [channel for channel, _ in other])
     same = np.array([[a == b for b, _ in other] for a, _ in one], dtype=float).reshape(len(one), len(other))
     both = here[:, :, None] & there[:, None, :]
-    own = found.cov(np.append(0, rows))[:, first[:, None], second[None, :]]
+    own = found.between(np.append(0, rows), first, second)
     return mean, np.where(both, own[1:], own[0]) * same
 
 

@@ -12,7 +12,7 @@ from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.common import dc_volts
 from lostgain.diagnosis.features import DC, Feature, off_unsure, predicted, slope
 from lostgain.diagnosis.makers import BOTH, MakersAffair, makers_affair
-from lostgain.diagnosis.moments import Moments, moments
+from lostgain.diagnosis.moments import Moments, Pairs, moments, pairs_of
 from lostgain.diagnosis.steps import steps
 from lostgain.faults import Fault, Rates, Stray
 from lostgain.signatures import Table
@@ -105,10 +105,22 @@ class Hypotheses:
             `NEAR` where a device does about what its model does, `WILD` where it does not, or `BOTH` as one spread.
         """
         at = np.arange(self.mean.shape[1]) if columns is None else columns
-        spread = _between_rows(self.rows, self.first[which], self.second[which], self.way[which], at)
-        _add_steps(spread, self.rows, self.first[which], self.second[which], at, self.parts[which])
-        self.off.add(spread, self.far[which], at, kind)
-        self.off.add_size(spread, self.mean[which] - self.mean[0], at)
+        return self._spread(which, pairs_of(at, at), kind)
+
+    def variance(self, which: Whole, columns: Whole) -> Values:
+        """Return the diagonal of `cov` alone: array, (which, column)."""
+        return self._spread(which, (columns, columns), BOTH)
+
+    def between(self, which: Whole, columns: Whole, others: Whole) -> Values:
+        """Return what `cov` says of some features with some others: array, (which, column, other)."""
+        return self._spread(which, pairs_of(columns, others), BOTH)
+
+    def _spread(self, which: Whole, pairs: Pairs, kind: str) -> Values:
+        first, second = self.first[which], self.second[which]
+        spread = _between_rows(self.rows, first, second, self.way[which], pairs)
+        _add_steps(spread, self.rows, first, second, pairs, self.parts[which])
+        self.off.add(spread, self.far[which], pairs, kind)
+        self.off.add_size(spread, self.mean[which] - self.mean[0], pairs)
         return spread
 
     def segments(self, which: Whole, columns: Whole, kind: str = BOTH) -> tuple[Values, Values, Whole]:
@@ -136,29 +148,30 @@ class Hypotheses:
         half = np.full(len(first), 0.5)
         far = np.zeros((len(first), self.mean.shape[1]))
         far[segment.ravel()] = self.far[which]
-        spread = _between_rows(self.rows, first, second, half, columns)
-        _add_steps(spread, self.rows, first, second, columns, np.ones(len(first), dtype=int))
-        self.off.add(spread, far, columns, kind)
-        self.off.add_size(spread, (self.rows.mean[first] + self.rows.mean[second]) / 2 - self.mean[0], columns)
+        pairs = pairs_of(columns, columns)
+        spread = _between_rows(self.rows, first, second, half, pairs)
+        _add_steps(spread, self.rows, first, second, pairs, np.ones(len(first), dtype=int))
+        self.off.add(spread, far, pairs, kind)
+        self.off.add_size(spread, (self.rows.mean[first] + self.rows.mean[second]) / 2 - self.mean[0], pairs)
         return mean, spread, segment.ravel()
 
 
-def _between_rows(rows: Moments, first: Whole, second: Whole, way: Values, at: Whole) -> Values:
-    """Covariance part of the way from one row to another: array, (hypothesis, at, at)."""
-    spread = rows.part(first, at)
+def _between_rows(rows: Moments, first: Whole, second: Whole, way: Values, pairs: Pairs) -> Values:
+    """Covariance part of the way from one row to another: array, (hypothesis, *pairs)."""
+    spread = rows.part(first, pairs)
     moved = np.flatnonzero(first != second)
     if len(moved):
-        share = way[moved, None, None]
-        spread[moved] = (1 - share) * spread[moved] + share * rows.part(second[moved], at)
+        share = way[moved].reshape(-1, *(1,) * (spread.ndim - 1))
+        spread[moved] = (1 - share) * spread[moved] + share * rows.part(second[moved], pairs)
     return spread
 
 
-def _add_steps(spread: Values, rows: Moments, first: Whole, second: Whole, at: Whole, parts: Whole) -> None:
+def _add_steps(spread: Values, rows: Moments, first: Whole, second: Whole, pairs: Pairs, parts: Whole) -> None:
     """Add to a covariance, in place, the width of a step between two rows: of one of so many parts."""
     moved = np.flatnonzero(first != second)
     if len(moved):
-        width = (rows.mean[second[moved]] - rows.mean[first[moved]])[:, at] / (parts[moved, None] * 12**0.5)
-        spread[moved] += width[:, :, None] * width[:, None, :]
+        width = (rows.mean[second[moved]] - rows.mean[first[moved]]) / (parts[moved, None] * 12**0.5)
+        spread[moved] += width[:, pairs[0]] * width[:, pairs[1]]
 
 
 def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:

@@ -237,7 +237,7 @@ def word_likelihood(
         return np.asarray(np.log(_shape(table, found, reading.word, about, here)))
     at = seen.latent.index((reading.channel, feature))
     mean = np.where(here, found.mean[:, feature], found.mean[0, feature])
-    own = found.cov(np.arange(len(found.fault)), np.array([feature]))[:, 0, 0]
+    own = found.variance(np.arange(len(found.fault)), np.array([feature]))[:, 0]
     spread = np.where(here, own, own[0]) + seen.common.always[at, at]
     if reading.word == "low":
         return _low(mean, spread, found.mean[0, feature], about)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import Allowances
 from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.moments import Pairs
 
 Values = NDArray[np.float64]
 Whole = NDArray[np.int_]
@@ -48,16 +49,15 @@ class MakersAffair:
     beyond: float
     size: Values
 
-    def add(self, spread: Values, far: Values, at: Whole, kind: str) -> None:
+    def add(self, spread: Values, far: Values, pairs: Pairs, kind: str) -> None:
         """Add to covariances, in place.
 
         Parameters
         ----------
-        spread : array, (hypothesis, column, column)
+        spread : array, (hypothesis, *pairs)
         far : array, (hypothesis, feature)
             Distance from healthy, 0 where models are trusted.
-        at : array of int, (column,)
-            Feature of each column.
+        pairs : Pairs
         kind : str
             `NEAR`, `WILD` or `BOTH`.
         """
@@ -66,21 +66,20 @@ class MakersAffair:
             return
         both = np.sqrt((1 - self.share) * self.near**2 + self.share * self.wild**2)
         size = {NEAR: self.near, WILD: self.wild, BOTH: both}[kind]
-        own = (far[concerned] * size)[:, at]
-        spread[concerned] += own[:, :, None] * own[:, None, :] * self.alike[np.ix_(at, at)]
+        own = far[concerned] * size
+        spread[concerned] += own[:, pairs[0]] * own[:, pairs[1]] * self.alike[pairs]
 
-    def add_size(self, spread: Values, off: Values, at: Whole) -> None:
+    def add_size(self, spread: Values, off: Values, pairs: Pairs) -> None:
         """Add to covariances, in place, that a fault may do somewhat more or less than its model, alike at all points.
 
         Parameters
         ----------
-        spread : array, (hypothesis, column, column)
+        spread : array, (hypothesis, *pairs)
         off : array, (hypothesis, feature)
             What each hypothesis predicts beside healthy.
-        at : array of int, (column,)
+        pairs : Pairs
         """
-        own = off[:, at]
-        spread += own[:, :, None] * own[:, None, :] * self.size[np.ix_(at, at)]
+        spread += off[:, pairs[0]] * off[:, pairs[1]] * self.size[pairs]
 
 
 def makers_affair(allow: Allowances, features: list[Feature]) -> MakersAffair:

@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 Values = NDArray[np.float64]
 Whole = NDArray[np.int_]
+#: Places of two features each, as arrays that are broadcast against each other: (column, 1) and (1, column) for a
+#: matrix, the same array twice for its diagonal.
+Pairs = tuple[Whole, Whole]
 
 #: What readings have in common counts fully only with many draws; with few, it is the healthy unit's, where the same
 #: signal passes the same points.
@@ -32,10 +35,18 @@ class Moments:
     mean: Values
     cov: Values
 
-    def part(self, rows: Whole, at: Whole) -> Values:
-        """Return covariances of some rows and features, as a copy: array, (row, at, at)."""
-        whole = len(at) == self.cov.shape[1] and bool(np.all(at == np.arange(len(at))))
-        return self.cov[rows] if whole else self.cov[rows[:, None, None], at[:, None], at[None, :]]
+    def part(self, rows: Whole, pairs: Pairs) -> Values:
+        """Return covariances of some rows and pairs of features, as a copy: array, (row, *pairs)."""
+        one, other = pairs
+        everything = np.arange(self.cov.shape[1])
+        if np.array_equal(one, everything[:, None]) and np.array_equal(other, everything[None, :]):
+            return self.cov[rows]  # without picking, which takes longer than all else
+        return self.cov[rows.reshape(-1, *(1,) * one.ndim), one, other]
+
+
+def pairs_of(one: Whole, other: Whole) -> Pairs:
+    """Return every pair of some features with some others: they make a matrix."""
+    return one[:, None], other[None, :]
 
 
 def moments(predictions: Values) -> Moments:
