@@ -11,6 +11,7 @@ from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.astray import prices, with_some_astray
 from lostgain.diagnosis.common import common_allowance
 from lostgain.diagnosis.features import DC, Feature
+from lostgain.diagnosis.hypotheses import hypotheses
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.makers import BOTH, NEAR, WILD, makers_affair
 from lostgain.diagnosis.moments import moments, pairs_of
@@ -110,3 +111,14 @@ def test_two_channels_errors_stay_a_covariance() -> None:
     moved = np.random.default_rng(1).uniform(-40, 40, (200, len(keys)))
     moved[:, len(features) :] = 0.0
     assert np.linalg.eigvalsh(common.shared(moved, healthy)).min() > -1e-9
+
+
+def test_a_part_of_a_spread_is_that_part_of_the_whole() -> None:
+    table = megaphone()
+    features = [Feature(point, frequency) for point in range(4) for frequency in (0, 2, DC)]
+    found = hypotheses(table, features)
+    which = np.arange(len(found.fault))
+    whole = found.cov(which)
+    one, other = np.array([7, 0, 3]), np.array([1, 3, 11, 5])
+    assert np.array_equal(found.variance(which, one), whole[:, one, one])
+    assert np.array_equal(found.between(which, one, other), whole[:, one[:, None], other[None, :]])
