@@ -17,6 +17,7 @@ from lostgain.faults.packages import packages
 from lostgain.faults.severities import density
 from lostgain.problems import UserError
 from lostgain.unit.kinds import families, kinds
+from lostgain.unit.library import stages
 
 RATES: dict[str, Any] = tomllib.loads((Path(lostgain.faults.__file__).parent / "rates.toml").read_text())
 SETS = [name for name, row in RATES.items() if isinstance(row, dict)]
@@ -113,6 +114,7 @@ def test_every_share_is_of_a_mode_there_is(name: str) -> None:
             known = {mode.name for kind in of for mode in modes_for(kind.name)}
             if key == "cluster":
                 known = {package.mode for package in packages()}
+                known |= {cluster.name for one in stages() for cluster in one.clusters}
             assert set(shares) <= known, key
 
 

@@ -12,6 +12,7 @@ from lostgain.diagnosis.severity import sentence
 from lostgain.engine import Pool
 from lostgain.faults import listing, parse, rates
 from lostgain.faults.catalogue import modes_for
+from lostgain.faults.listing import clusters
 from lostgain.faults.packages import packages, together
 from lostgain.signatures.rows import RowTask, run_row
 from lostgain.unit import open_unit
@@ -61,3 +62,13 @@ def test_the_halves_of_a_bottle_go_cold_together_or_alone() -> None:
     assert [(each.part, each.mode, [one.mode for one in each.members]) for each in together(unit)] == [
         ("V1A", "both-cold", ["heater-open", "heater-open"])
     ]
+
+
+def test_a_shorted_rectifier_takes_the_fuse_with_it_where_there_is_one(tmp_path: Path) -> None:
+    """Common practice, no source: the secondary is shorted every other half-wave, and the fuse goes."""
+    unit = open_unit("clubhouse-guitar-amplifier")
+    found = {each.mode: [one.part for one in each.members] for each in clusters(unit)}
+    assert found["third-rectifier-shorted"] == ["D3", "F1"]
+    text = (UNITS.parent.parent / "circuits" / "units" / unit.name / "unit.toml").read_text(encoding="utf-8")
+    (tmp_path / "unit.toml").write_text(text.replace('F = "F1 500mA"\n', ""), encoding="utf-8")
+    assert not [each for each in clusters(open_unit(tmp_path)) if "rectifier" in each.mode]

@@ -78,6 +78,6 @@ def _cluster(cluster: Cluster, one: Stage, unit: Unit) -> Fault | None:
         else:
             roles = [name for name in by_role if fnmatch(name, role)]
             members += [Fault(by_role[name].designator, mode, stage=one.name) for name in roles]
-    if not members:
+    if len(members) < 2:  # of a part that is not there the other has failed alone, which is a fault of its own
         return None
     return Fault(members[0].part, cluster.name, None, one.name, tuple(members))
