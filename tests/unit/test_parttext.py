@@ -41,6 +41,7 @@ READ = {
 
 #: Text, word the message must name, and the guess it must make.
 REFUSED = [
+    (f"R1 22k 1{'0' * 400}W", "can't be", ""),
     ("", "designator", ""),
     ("22k", "22k", ""),
     ("R1;quit 22k", "R1;quit", ""),

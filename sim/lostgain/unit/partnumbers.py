@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 from lostgain import quantities
@@ -74,7 +75,7 @@ def rating(designator: str, word: str, kind: Kind) -> float:
         raise PartFault(f"{designator}: “{word}” divides by nothing.")
     value = float(number) / (float(under) if under else 1.0)
     value *= {"m": 1e-3, "k": 1e3}.get((match[2] or "").lower(), 1.0)
-    if value <= 0:
+    if not 0 < value < math.inf:
         raise PartFault(f"{designator}: a rating of “{word}” can't be.")
     return value
 
