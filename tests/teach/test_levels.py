@@ -187,6 +187,9 @@ def test_symptoms_are_sorted_out() -> None:
     quiet = (float("nan"), float("nan"))
     assert symptoms(well, [sine(0.5), sine(0.5), sine(0.5)], flat, quiet) == ("low",)
     assert symptoms(well, [sine(1e-4)] * 3, flat, quiet) == ("none",)
+    deaf = [replace(each, floor=0.03) for each in (sine(0.02), sine(0.02), sine(0.02))]
+    assert symptoms(well, deaf, flat, quiet) == ("none",)  # 34 dB down, and less than the oscilloscope tells
+    assert symptoms(well, [sine(0.02)] * 3, flat, quiet) == ("low",)
     assert symptoms(well, [sine(2.0)] * 3, flat, quiet) == ("loud",)
     assert symptoms(well, [sine(1.0), sine(0.3), sine(1.0)], flat, quiet) == ("no-bass",)
     assert symptoms(well, [sine(1.0), sine(1.0), sine(0.3)], flat, quiet) == ("no-treble",)

@@ -128,7 +128,7 @@ def symptoms(
         found.append("dc")
     if np.isfinite(ripple[1]) and ripple[1] > HUM_VOLTS and ripple[1] > HUM_TIMES * ripple[0]:
         found.append("hum")
-    if off[0] < NOTHING_DB:
+    if off[0] < NOTHING_DB or faulty[0].nothing:  # the arrival's reading says nothing, too
         return (*found, "none")
     rough = (_roughness(faulty[0]), _roughness(healthy[0]))
     if off[0] > FAINT_DB and rough[0] > HEARD and rough[0] > HEARD_TIMES * rough[1]:

@@ -73,7 +73,7 @@ def at_output(rig: Rig, bench: Bench) -> tuple[str, ...]:
         nodes = (circuit.output, circuit.cold)
         looks = [each.see(bench, hidden.channel, nodes, instrument, hertz) for hertz in unit.setup.frequencies]
         dc = each.see(bench, hidden.channel, nodes, instrument, None)
-        good = [one for one in looks if isinstance(one, Seen)]
+        good = [replace(one, floor=instrument.floor_level) for one in looks if isinstance(one, Seen)]
         if len(good) < len(looks) or not isinstance(dc, Seen):
             return ()
         seen.append(good)
