@@ -99,8 +99,9 @@ def prediction_record(prediction: Prediction) -> dict[str, Any]:
     -------
     dict
         ``unit``, ``faults``, ``sentences``, ``points``, ``frequencies`` [Hz], ``sweep`` [Hz], and ``healthy`` and
-        ``faulty``, each with ``dc`` [V], ``level`` (a list of points, of frequencies) [V rms], ``swing`` [V peak to
-        peak], ``settled``, ``response`` (as a ratio), ``stage_gains`` and ``trouble``.
+        ``faulty``, each with ``dc`` [V], ``dc_range`` [V] (least and most of units drawn within tolerances; empty where
+        not known), ``level`` (a list of points, of frequencies) [V rms], ``swing`` [V peak to peak], ``settled``,
+        ``response`` (as a ratio), ``stage_gains`` and ``trouble``.
     """
     return {
         "unit": prediction.circuit.unit.name,
@@ -123,6 +124,7 @@ def _state(prediction: Prediction, state: State) -> dict[str, Any]:
     ]
     return {
         "dc": _numbers(state.dc),
+        "dc_range": [_numbers(row) for row in state.dc_range],
         "level": [_numbers(row) for row in state.level],
         "swing": [_numbers(row) for row in state.swing],
         "settled": [bool(each) for each in state.settled],
