@@ -54,6 +54,7 @@ def test_a_drill_is_saved_shared_solved_marked_and_remembered(talk, capsys, tmp_
     assert code == 0
     assert "repaired" in out
     assert "unfinished" in out
+    assert "repaired" in run(capsys, "mark", "megaphone-drill.txt", "--csv", "marks.csv")[1]
     _, out, _ = run(capsys, "mark", "megaphone-drill.txt", "--json", "--csv", "marks.csv")
     assert json.loads(out)[0]["failed"] == "C3 open"
     _, other, _ = run(capsys, "mark", "shared.txt", "--json")

@@ -26,6 +26,7 @@ from lostgain.report.text_bench import asked_text
 from lostgain.report.text_match import verdict_text
 from lostgain.report.text_next import next_text
 from lostgain.signatures import Table
+from lostgain.signatures.poweroff_table import OffTable
 from tests.diagnosis.megaphone import UNITS, dc, level, megaphone, probability, readings, taken
 
 UNIT = open_unit(UNITS / "megaphone")
@@ -317,6 +318,24 @@ def test_a_part_that_serves_all_channels_is_listed_once() -> None:
     assert ("R1",) in rows
     assert ("R4", "R104") in rows
     assert ("R1", "R101") in {each.names for each in across_parts(table())}
+    noted = {each.names: each.note for each in across_parts(table())}
+    assert not any("Named as in" in note for note in noted.values())  # nothing is bridged in this unit
+    crossed = replace(table(), off=replace(table().off, parts=tuple(_bridged(part) for part in table().off.parts)))
+    noted = {each.names: each.note for each in across_parts(crossed)}
+    assert "bridged by R6" in noted["R4", "R104"]
+    assert noted["R4", "R104"].endswith("Named as in Port.")
     shared = Reading("R1", "resistance", "Starboard", instrument="ohmmeter")
     assert asked_text(shared, fed) == "R1, resistance"
     assert asked_text(shared, circuit.unit) == "R101 (Starboard), resistance"
+
+
+def _bridged(part: OffTable) -> OffTable:
+    """The same readings, but as if R6 lay across R4: less in circuit, and its value alone if R6 is open."""
+    if part.instrument != "ohmmeter":
+        return part
+    place = next(number for number, each in enumerate(part.places) if each.part == "R4" and not each.lifted)
+    value = part.value.copy()
+    value[:, :, place] = 7.6e3
+    value[1 + [fault.label for fault in table().faults].index("R6 open"), :, place] = 10e3
+    value[1 + [fault.label for fault in table().faults].index("R4 open"), :, place] = 33e3
+    return replace(part, value=value, settled=np.where(np.isfinite(part.settled), value[:, 0], np.nan))

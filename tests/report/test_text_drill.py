@@ -59,6 +59,12 @@ def test_parts_and_points_of_one_stage() -> None:
     assert "Input coupling" in said
 
 
+def test_dc_is_said_to_be_read_with_the_generator_off() -> None:
+    drill = drilled("C1 open")
+    answer = done(drill, "U1 pin 6, dc")
+    assert "with the generator off" in " ".join(answer_text(answer.drill, answer.step, megaphone()[0]).split())
+
+
 def test_nothing_is_said_to_be_nothing_that_the_instrument_could_measure() -> None:
     answer = done(drilled("C1 open"), "U1 pin 6")
     text = " ".join(answer_text(answer.drill, answer.step, megaphone()[0]).split())

@@ -14,7 +14,7 @@ from lostgain.bench import cautions
 from lostgain.faults import rates
 from lostgain.report.explain_html import own_names
 from lostgain.signatures import sentences
-from lostgain.signatures.sentences import NO_MARK
+from lostgain.signatures.sentences import DC_RIGHT, NO_MARK
 from lostgain.signatures.tabled import tabled
 from lostgain.teach import outlook
 from lostgain.teach.explain import ExplainedStage, explain
@@ -138,3 +138,24 @@ def test_it_can_be_read() -> None:
     assert page.count("<svg") == sum(stage.stage is not None and stage.stage.source == "library" for stage in stages())
     assert not re.search(r'(src|href)="[^#"]', page)  # nothing is fetched from anywhere
     assert len(explain_record(stages(), megaphone().frequencies)["stages"]) == len(stages())
+
+
+def test_a_failure_that_only_ripple_tells_says_so() -> None:
+    table = megaphone()
+    row = next(number for number, fault in enumerate(table.faults, 1) if (fault.part, fault.mode) == ("C2", "open"))
+    level = table.data["level"].isel(frequency=0, drop=True)
+    ripple = (0 * level).fillna(0.0) + 1e-3
+    ripple[row] = 0.2
+    failures = {(each.fault.part, each.fault.mode): each
+                for stage in explain(replace(table, data=table.data.assign(ripple=ripple)), rates("bench"))
+                for part in stage.parts for each in part.failures}  # fmt: skip
+    assert failures["C2", "open"].telling == "the ripple"
+    assert "ripple" not in failures["C3", "open"].telling
+
+
+def test_a_failure_that_dc_tells_is_not_said_to_leave_dc_alone() -> None:
+    told = [each for stage in stages() for part in stage.parts for each in part.failures if ", dc" in each.telling]
+    assert told
+    assert not [each.fault.label for each in told if DC_RIGHT in each.sees]
+    # Offsets move DC by less than what the sentences call changed.
+    assert any(DC_RIGHT in sentences(tabled(megaphone(), each.fault)) for each in told)

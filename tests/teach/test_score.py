@@ -308,3 +308,30 @@ def test_a_fault_of_the_second_channel_is_told_in_the_names_of_its_board(tmp_pat
     path = tmp_path / "drill.txt"
     keep.write(replace(drill, result={**score_record(found.score), "failed": list(found.labels)}), path)
     assert mark(path)["failed"] == "C101 open"
+
+
+def test_progress_and_marks_name_what_is_unsafe_in_words(tmp_path, monkeypatch) -> None:
+    drill = done(drilled("C3 open"), "C3, esr").drill
+    assert drill.hazard == "live-ohms"
+    with rigged(drill) as rig:
+        found = debrief(drill, rig, table_of())
+    monkeypatch.setenv("LOSTGAIN_DATA", str(tmp_path))
+    progress.keep(found, megaphone()[0], "2026-01-01T12:00:00+00:00")
+    text = progress_text(progress.progress(progress.rows()))
+    assert "ohmmeter on a live circuit" in text
+    assert "At level 1 that is so of none so far." in text
+    path = tmp_path / "drill.txt"
+    keep.write(drill, path)
+    assert "stopped: ohmmeter on a live circuit" in " ".join(marks_text([mark(path)]).split())
+
+
+def test_what_would_have_told_sooner_is_said_once_and_two_faults_are_said_to_confuse() -> None:
+    one = debrief_text(looked(*GOOD), megaphone()[0])
+    two = debrief_text(looked_at_two(), megaphone()[0])
+    assert "one fault is looked for" not in one
+    assert "Each time one fault is looked for" in two
+    found = looked("U1 pin 1", "U1 pin 1, dc", "U1 pin 6", "U1 pin 6, dc")
+    better = next(each for each in found.known if each.better is not None)
+    twice = debrief_text(replace(found, known=(better, better)), megaphone()[0])
+    assert twice.count("Sooner:") == 1
+    assert twice.count(f"Step {better.step + 1}:") == 2

@@ -45,9 +45,12 @@ def _row(table: Table, each: PartCheck) -> Row:
     unit = table.circuit.unit
     place = f"{each.point} to {each.against}" if each.against else each.point
     names = tuple(called(channel, place) for channel in unit.channels)
+    note = each.text
     if is_shared(unit.parts[each.part], unit):
         names = (place,)  # there is one of it, whatever a channel's board would call it
+    elif any(called(channel, note) != note for channel in unit.channels):
+        note += f" Named as in {unit.channels[0].name}."
     unit_of = UNITS[each.quantity]
     low, high = (shown_off(value, unit_of, each.largest) for value in (each.low, each.high))
     read = f"{each.quantity} {show(each.value, unit_of)} ({low} … {high})"
-    return Row(names, each.stage, (Expected("check", text=read),), facts().power_off.each, note=each.text)
+    return Row(names, each.stage, (Expected("check", text=read),), facts().power_off.each, note=note)

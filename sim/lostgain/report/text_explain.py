@@ -96,8 +96,6 @@ def telling_text(failure: Failure) -> str:
     """Return the most telling reading; nothing where no reading shows the failure at all."""
     if failure.telling:
         return f"Most telling: {failure.telling}."
-    if any(each.startswith("Ripple") for each in failure.sees):  # the other readings weighed are level and DC
-        return "Most telling: the ripple."
     return "" if any("leaves no mark" in each for each in failure.sees) else "No reading here marks it clearly."
 
 

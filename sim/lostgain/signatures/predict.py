@@ -117,12 +117,12 @@ def predict(circuit: Circuit, faults: tuple[Fault, ...] | list[Fault], pool: Poo
     outcomes = pool.map(_run, runs)
     half = len(outcomes) // 2
     healthy, faulty = _state(circuit, outcomes[:half]), _state(circuit, outcomes[half:])
+    if healthy.trouble:
+        raise UserError(f"the healthy unit cannot be simulated: {'; '.join(healthy.trouble)}")
     if not circuit.unit.supplies:  # a described supply takes far longer to find its balance than all else here
         before, after = pool.map(_dc_range, [(circuit, ()), (circuit, tuple(faults))])
         if before.error is None and after.error is None:
             healthy, faulty = replace(healthy, dc_range=before.value), replace(faulty, dc_range=after.value)
-    if healthy.trouble:
-        raise UserError(f"the healthy unit cannot be simulated: {'; '.join(healthy.trouble)}")
     if fuses(circuit):
         before, after = pool.map(fuse_amps, [(circuit, ()), (circuit, tuple(faults))])
         if before.error is None and after.error is None:

@@ -38,7 +38,7 @@ def sentences(prediction: Prediction) -> list[str]:
     if not np.isfinite(prediction.faulty.level[:, 0]).all():
         return [*blown, "The simulation gave no level for this failure: " + "; ".join(prediction.faulty.trouble) + "."]
     told = [_signal(prediction), *_picture(prediction), *_band(prediction), *_dc(prediction)]
-    told += _ripple(prediction)
+    told += ripple(prediction)
     if (
         not blown
         and len(told) == 2
@@ -213,8 +213,13 @@ def _loose(prediction: Prediction) -> list[str]:
             f"(at {prediction.points[worst]})."]  # fmt: skip
 
 
-def _ripple(prediction: Prediction) -> list[str]:
-    """Where ripple has changed most, and what of it comes out."""
+def ripple(prediction: Prediction) -> list[str]:
+    """Return a sentence on where ripple has changed most and what of it comes out; none where it has not changed.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    """
     healthy, faulty = prediction.healthy.ripple, prediction.faulty.ripple
     if not len(healthy) or not np.isfinite(faulty).all():
         return []

@@ -14,7 +14,7 @@ from lostgain.readings import Reading, instruments
 from lostgain.readings.taken import at_text
 from lostgain.signatures import Table, sentences
 from lostgain.signatures.gains import StageGain, stage_gains
-from lostgain.signatures.sentences import DC_RIGHT, NO_MARK
+from lostgain.signatures.sentences import DC_RIGHT, NO_MARK, ripple
 from lostgain.signatures.tabled import middle, tabled
 from lostgain.teach.outlook import HEALTHY_WORDS, Outlook, Values, outlook
 from lostgain.unit.library import stage as library_stage
@@ -154,10 +154,12 @@ def explain(table: Table, rates: Rates) -> tuple[ExplainedStage, ...]:
 
 
 def _failure(table: Table, fault: Fault, told: dict[tuple[str, str], str]) -> Failure:
-    telling = told.get((fault.part, fault.mode), "")
+    seen = tabled(table, fault)
+    # What is weighed is level and DC; where neither tells, ripple may.
+    telling = told.get((fault.part, fault.mode), "") or ("the ripple" if ripple(seen) else "")
     # A failure too slight for the sentences may still have a reading that shows it: nobody is told both.
     untrue = {NO_MARK: bool(telling), DC_RIGHT: ", dc" in telling}
-    sees = tuple(each for each in sentences(tabled(table, fault)) if not untrue.get(each))
+    sees = tuple(each for each in sentences(seen) if not untrue.get(each))
     says = sentence(fault, fault.severity, None, table.circuit, None)
     return Failure(fault, says, sees, telling)
 

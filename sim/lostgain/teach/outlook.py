@@ -68,8 +68,6 @@ class Outlook:
         Place in `lifted` for each unit drawn.
     weight : array, (unit,)
         Adding up to one.
-    severity : array, (unit,)
-        Of each unit's fault; NaN where it has none.
     chance : array, (unit, reading, range)
         How likely each range is; zero for ranges that a reading does not have.
     """
@@ -83,7 +81,6 @@ class Outlook:
     lifted: tuple[tuple[str, str], ...]
     decision: Whole
     weight: Values
-    severity: Values
     chance: Values
 
     @property
@@ -113,9 +110,9 @@ def outlook(
     known = instruments(unit.folder)
     channel = unit.channels[0].name
     believed = belief(table, [], "", rates, knowledge, MOST if shown is None else None)
-    severity = hypotheses(table, [Feature(0, DC)]).severity
     each_drawn = DRAWN if shown is None else DRAWN_OF_ONE
     if shown is not None:
+        severity = hypotheses(table, [Feature(0, DC)]).severity
         believed = _one_each(believed, severity, channel, shown)
     minutes = {point.name: point.minutes for point in unit.points}
     wanted = [
@@ -135,8 +132,7 @@ def outlook(
     weight = believed.weight[mine][rows]
     return Outlook(channel, tuple(wanted), tuple(names), _first(table, wanted), believed.named,
                    believed.suspect[mine][rows], believed.lifted, believed.decision[mine][rows],
-                   weight / weight.sum(), severity[believed.hypothesis[mine][rows]],
-                   np.maximum(chance, 0.0))  # fmt: skip
+                   weight / weight.sum(), np.maximum(chance, 0.0))  # fmt: skip
 
 
 def _one_each(believed: Belief, severity: Values, channel: str, shown: Mapping[tuple[str, str], Fault]) -> Belief:
