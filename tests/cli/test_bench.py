@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import os
+import re
 import select
 import signal
 import sys
@@ -13,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from lostgain import open_unit, read_readings
-from tests.cli.run import CHAIN, run
+from tests.cli.run import CHAIN, UNITS, run
 
 
 @pytest.fixture
@@ -196,3 +197,11 @@ def test_in_a_terminal_stopped_by_ctrl_c_nothing_is_lost(tmp_path: Path) -> None
     assert os.waitstatus_to_exitcode(status) == 130
     assert b"Traceback" not in said
     assert kept(file) == [("U1 pin 1", "level", "Up line", "200 mV rms")]
+
+
+def test_a_unit_that_stays_off_is_asked_about_with_the_power_off(capsys, monkeypatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\n"))
+    _, out, _ = run(capsys, "bench", str(UNITS / "megaphone"), tmp_path / "readings.csv", "--stay-off")
+    asked = [line for line in out.splitlines() if "Next: " in line]
+    assert asked
+    assert all(re.search(r"\b(resistance|diode test|esr)\b", line) for line in asked)

@@ -148,8 +148,9 @@ def test_a_debrief_can_be_had_later_and_counts_once(talk, capsys) -> None:
 
 
 def test_readings_come_without_pictures_where_none_are_wanted(talk) -> None:
-    lines = ("pictures off", "U1 pin 1", "pictures on", "U1 pin 6", "parts second", "end")
+    lines = ("pictures off", "U1 pin 1", "pictures", "pictures on", "U1 pin 6", "parts second", "end")
     _, out, _ = talk(lines, MEGAPHONE, "--seed", "1")
+    assert "without the oscilloscope's picture; type pictures on or pictures off" in " ".join(out.split())
     before, after = out.split("> U1 pin 6")
     assert "2 cycles" not in before
     assert "2 cycles" in after

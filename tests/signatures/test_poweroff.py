@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -20,7 +21,7 @@ from lostgain.signatures import Table
 from lostgain.signatures.poweroff_circuit import at_rest, unpowered
 from lostgain.signatures.poweroff_facts import facts
 from lostgain.signatures.poweroff_places import usual
-from lostgain.signatures.poweroff_table import OffTable, Spot
+from lostgain.signatures.poweroff_table import OffTable, PowerOff, Spot
 from tests.diagnosis.megaphone import UNITS, megaphone
 
 
@@ -229,3 +230,10 @@ def test_the_usual_places_of_transistors_and_diodes() -> None:
     assert ("T2 p1", "T2 p2") in [(each.point, each.against) for each in guitar]
     held = {(each.point, each.against) for each in usual(circuit, "resistance")}
     assert {("R14", ""), ("RV1 top", "RV1 bottom"), ("TP1", "")} <= held
+
+
+def test_what_was_built_serves_the_same_unit_in_another_folder(tmp_path: Path) -> None:
+    shutil.copytree(UNITS / "megaphone", tmp_path / "megaphone")
+    moved = replace(table(), circuit=build_circuit(open_unit(tmp_path / "megaphone")))
+    found = power_off(replace(moved, off=PowerOff()), quantities=("resistance", "esr"), build=False)
+    assert {each.key for each in found.off.parts} == {part("ohmmeter").key, part("esr-meter").key}

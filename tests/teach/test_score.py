@@ -11,12 +11,12 @@ from itertools import pairwise
 import pytest
 
 from lostgain import UserError, power_off
-from lostgain.diagnosis.next_model import NextReading
+from lostgain.diagnosis.next_model import Next, NextReading
 from lostgain.faults import rates
 from lostgain.readings.model import OFF
 from lostgain.report.text_debrief import debrief_text
 from lostgain.report.text_progress import marks_text, progress_text
-from lostgain.teach import keep, progress
+from lostgain.teach import keep, policy, progress
 from lostgain.teach.debrief import Debrief, debrief
 from lostgain.teach.mark import COLUMNS, mark
 from lostgain.teach.policy import Best, _first, best
@@ -106,22 +106,22 @@ def looked_at_two() -> Debrief:
 
 def test_with_two_faults_the_policy_mends_one_and_reads_again() -> None:
     found = looked_at_two()
-    policy = found.score.best
+    walk = found.score.best
     assert found.score.solved
-    assert policy.solved
-    right = [each for each in policy.rounds if each.right]
+    assert walk.solved
+    right = [each for each in walk.rounds if each.right]
     assert sorted(name for each in right for name, _ in each.changed[-1:]) == ["C3", "R6"]
-    for before, after in pairwise(policy.rounds):  # the output is read again, as it is then
+    for before, after in pairwise(walk.rounds):  # the output is read again, as it is then
         assert (after.readings[0].point, after.readings[0].quantity) == ("U1 pin 7", "level")
         assert after.minutes >= 1
         moved = abs(after.readings[0].value / found.drill.start[0].value - 1)
         assert moved > 1 if before.right else moved < 0.05
     # Each repair takes switching off, discharging, a new part for each changed, and switching on; the last is proved by
     # reading the output again, a minute.
-    proof = [0.0] * (len(policy.rounds) - 1) + [1.0]
-    assert [each.repair for each in policy.rounds] == [
-        3.5 + 8 * len(each.changed) + more for each, more in zip(policy.rounds, proof, strict=True)]  # fmt: skip
-    assert policy.minutes == pytest.approx(sum(each.minutes for each in policy.rounds))
+    proof = [0.0] * (len(walk.rounds) - 1) + [1.0]
+    assert [each.repair for each in walk.rounds] == [
+        3.5 + 8 * len(each.changed) + more for each, more in zip(walk.rounds, proof, strict=True)]  # fmt: skip
+    assert walk.minutes == pytest.approx(sum(each.minutes for each in walk.rounds))
 
 
 def test_with_two_faults_what_is_read_after_the_first_repair_is_of_another_unit() -> None:
@@ -335,3 +335,13 @@ def test_what_would_have_told_sooner_is_said_once_and_two_faults_are_said_to_con
     twice = debrief_text(replace(found, known=(better, better)), megaphone()[0])
     assert twice.count("Sooner:") == 1
     assert twice.count(f"Step {better.step + 1}:") == 2
+
+
+def test_a_policy_left_with_a_rail_changes_the_parts_beside_it(monkeypatch) -> None:
+    drill = drilled("C3 open")
+    left_with = Next((), "idle", (("VN", "all", 0.8), ("C3", "Port", 0.2)), None, ())
+    monkeypatch.setattr(policy, "next_reading", lambda *_, **__: left_with)
+    with rigged(drill) as rig:
+        found = best(drill, rig, table_of(), rates("bench"))
+    assert [each.parts for each in found.rounds] == [(("C3", "Port"),)]
+    assert found.solved

@@ -72,9 +72,11 @@ class DrillTalk:
         """Show what a word asks for; tell whether it was one of those."""
         word, _, rest = typed.partition(" ")
         unit = self.rig.unit
-        if word == "pictures" and rest in ("on", "off"):
-            self.pictures = rest == "on"
-            print(f"  Readings come {'with' if self.pictures else 'without'} the oscilloscope's picture.")
+        if word == "pictures":
+            self.pictures = {"on": True, "off": False}.get(rest, self.pictures)
+            asked = "" if rest in ("on", "off") else "; type pictures on or pictures off to change that"
+            come = f"Readings come {'with' if self.pictures else 'without'} the oscilloscope's picture{asked}."
+            print(*wrapped(come, "  "), sep="\n")
             return True
         shows = {"order": lambda: text.order_text(self.drill, unit), "list": lambda: text.steps_text(self.drill, unit),
                  "help": lambda: text.help_text(unit)}  # fmt: skip

@@ -63,7 +63,8 @@ def _verdict(looked: Debrief) -> list[str]:
 def _failed(looked: Debrief) -> list[str]:
     hidden = looked.drill.hidden
     where = f" ({hidden.channel})" if len(looked.prediction.circuit.unit.channels) > 1 else ""
-    lines = [line for text in looked.failed for line in wrapped(f"{text}{where}.", "  ")]
+    lines = [line for text in looked.failed
+             for line in wrapped(f"{text[:1].upper()}{text[1:]}{where}.", "  ")]  # fmt: skip
     if hidden.condition:
         lines += wrapped(f"It showed under one condition: {hidden.condition}.", "  ")
     return [*lines, *wrapped("With all other parts at their nominal values:", "  "),

@@ -161,7 +161,9 @@ def _content(
         ],
         "device classes": [(name, repr(device(name).spreads)) for name in used],
         "failure modes": [(kind, repr(modes_for(kind))) for kind in kinds],
-        "rails": repr(circuit.unit.rails),
+        # Without the line of the unit file they stand in: the numbers are the same in another folder.
+        "rails": [(each.name, each.volts, each.resistance, each.tolerance, each.fuse, each.fed_by)
+                  for each in circuit.unit.rails],
         "reservoirs": repr([astuple(each)[:4] for each in circuit.unit.reservoirs]),
         "facts": repr(stated), "esr": repr(esr_table()), "meter": repr(meter),
         "places and faults": [repr(each) for each in (*places, *faults)],
