@@ -159,3 +159,11 @@ def test_a_failure_that_dc_tells_is_not_said_to_leave_dc_alone() -> None:
     assert not [each.fault.label for each in told if DC_RIGHT in each.sees]
     # Offsets move DC by less than what the sentences call changed.
     assert any(DC_RIGHT in sentences(tabled(megaphone(), each.fault)) for each in told)
+
+
+def test_a_table_says_how_far_dc_lies_apart_too() -> None:
+    table = megaphone()
+    row = 1 + [fault.label for fault in table.faults].index("R6 open")
+    found = tabled(table, table.faults[row - 1]).faulty.dc_range
+    draws = table.values("dc")[row, 1:]
+    assert np.array_equal(found, [np.nanmin(draws, axis=0), np.nanmax(draws, axis=0)])
