@@ -239,3 +239,12 @@ def test_the_limiters_lamp_glows_where_far_too_much_is_drawn() -> None:
         drill = begun(unit, hide(unit, circuit, 2, 1, pool(), (parse_fault(text, circuit),), "Zone A"), pool())
         glows.append(lamp_glows(Rig(unit, drill.hidden, pool()), drill.bench))
     assert glows == [True, False]
+
+
+def test_what_serves_both_channels_is_not_swapped_between_them() -> None:
+    unit = megaphone()[0]
+    fed = replace(unit, supplies=unit.stages[:1])  # the input coupling stands in for a supply
+    drill = drilled("R6 drift 0.25x")
+    assert "changed places" in done(drill, "power off", "swap R1").step.says
+    with pytest.raises(UserError, match="R1 serves both channels"):
+        done(drill, "power off", "swap R1", unit=fed)
