@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +14,9 @@ from lostgain.engine import Pool, Session
 from lostgain.faults import parse
 from lostgain.signatures import row_draws
 from lostgain.signatures.draws import deviates, drawn, varied
-from lostgain.signatures.follow import RINGING
-from lostgain.signatures.row import RowResult, RowTask, changed
+from lostgain.signatures.follow import RINGING, Steady
+from lostgain.signatures.row import RowResult, RowTask, changed, empty
+from lostgain.signatures.row_draws import Loud
 from lostgain.signatures.rows import run_row
 from tests.circuit.units import make
 from tests.signatures.units import RINGING_NETLIST, RINGS
@@ -94,3 +96,59 @@ def test_what_rings_is_followed_for_longer(pool: Pool, resonator: Circuit, monke
     asked.clear()
     run_row(session, task(resonator, "R3 drift 20x", "R1 drift 0.05x"))
     assert asked[:2] == [2, 1], "damped, a cycle is enough"
+
+
+def steady_at(level: float, settled: bool, cycles: int = 1) -> Steady:
+    return Steady(np.array([level]), np.array([level]), np.zeros((1, 64)), settled, cycles, np.zeros(0))
+
+
+@pytest.mark.parametrize(
+    ("levels", "settles", "afterwards"),
+    [
+        ((1.0, 1.0, 1.0), 2, (1,)),
+        ((1.0, 1.1, 1.1), 6, RINGING),
+        ((1.0, 1.0, 1.0), None, (2,)),
+        ((1.0, 1.2, 1.201), None, RINGING[:1]),
+        ((1.0, 1.2, 1.4), None, RINGING),
+    ],
+)
+def test_draws_are_followed_as_long_as_the_first_ones_had_to_be(
+    levels: tuple[float, ...], settles: int | None, afterwards: tuple[int, ...]
+) -> None:
+    """What never comes to rest is not followed for long where that changes no level."""
+    asked: list[int] = []
+
+    def follow(cycles: int) -> Steady:
+        asked.append(cycles)
+        return steady_at(dict(zip((2, *RINGING), levels, strict=True))[cycles], cycles == settles, cycles)
+
+    ladder = row_draws._Ladder()
+    for _ in range(row_draws.RESTLESS if settles is None else 1):
+        assert ladder.counts == (2, *RINGING)
+        ladder.climb(follow)
+    assert ladder.counts == afterwards
+    assert max(asked) == (settles or RINGING[-1])
+
+
+@pytest.mark.parametrize("clips", [False, True])
+def test_no_draw_is_followed_that_is_no_louder_than_one_that_does_not_clip(
+    resonator: Circuit, monkeypatch: pytest.MonkeyPatch, clips: bool
+) -> None:
+    points = len(resonator.points)
+    result = empty(resonator, 4)
+    result.dc[:], result.level[:], result.phasor[:], result.swing[:] = 0.0, 1.0, 1.0, 8**0.5
+    loud = [Loud(number, 0, np.full(points, size), np.full(points, size / 10))
+            for number, size in ((1, 7.0), (2, 9.0), (3, 8.0))]  # fmt: skip
+    for each in loud:
+        result.level[each.number] = each.size[0]
+    followed: list[float] = []
+
+    def fake(_session: object, flat: float, *_given: object, **_named: object) -> Steady:
+        followed.append(flat)
+        return replace(steady_at(1.0, True), level=np.full(points, 0.9 * flat if clips else flat))
+
+    monkeypatch.setattr(row_draws, "steady", fake)
+    monkeypatch.setattr(row_draws, "_small", lambda *_given: None)
+    monkeypatch.setattr(row_draws, "keep", lambda *_given: None)
+    row_draws.loud_draws(None, [7.0, 9.0, 8.0], resonator, result, loud)  # type: ignore[arg-type,list-item]
+    assert followed == ([9.0, 8.0, 7.0] if clips else [9.0])

@@ -56,8 +56,6 @@ SLOW_FARADS = 1.5e-9
 #: cycle by such shares of the signal about it, or so many volts for the first; no smaller than by `LIGHTEST`, and only
 #: where that is at least by `LIGHTER`. So often the steady state is extrapolated in it.
 SHARES, SHARE_VOLTS, LIGHTER, LIGHTEST, ROUNDS = (0.03, 0.006), 2e-3, 2.0, 300.0, 8
-#: How far a drift may be off once it is over [V].
-NO_DRIFT_VOLTS = 2e-3
 #: Where a drift changes a level by more than this [dB], circuits much like this one have to drift by themselves.
 DRIFT_DB = 1.0
 #: A drift that changes no level by more than this [dB] is left alone.
@@ -67,7 +65,7 @@ SAME_DB = 0.3
 SETTINGS = (
     AGREE_DB, SETTLED_DB, QUIET, NEAR, FAR, LAST, LAST_TIMES, WAIT, RINGS_DB, *RINGING, TIMES, MEMORY, FURTHEST,
     MOST_VOLTS, LEFT_VOLTS, KICK, EDGE, REPEATS, WAVE_POINTS, STEPS_A_CYCLE, MOST_STEPS, RESTLESS, SOLVER, PATIENT,
-    SLOW_FARADS, SHARES, SHARE_VOLTS, LIGHTER, LIGHTEST, ROUNDS, NO_DRIFT_VOLTS, DRIFT_DB, SAME_DB, HEADROOM,
+    SLOW_FARADS, SHARES, SHARE_VOLTS, LIGHTER, LIGHTEST, ROUNDS, DRIFT_DB, SAME_DB, HEADROOM,
 )  # fmt: skip
 
 
@@ -302,10 +300,6 @@ class Follow:
                 raise
             self._solver = PATIENT
             self.run(cycles, ended)
-
-    def drifted(self) -> bool:
-        """Tell whether a slow drift is over, as far as its own extrapolation says."""
-        return self.change() < SETTLED_DB and float(np.abs(self._further()).max(initial=0.0)) < NO_DRIFT_VOLTS
 
     def settled(self) -> bool:
         """Tell whether successive cycles agree, and no slow drift leads elsewhere."""

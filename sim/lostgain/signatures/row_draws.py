@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
-from lostgain.signatures.cycle import QUIET
-from lostgain.signatures.follow import HEADROOM, RINGING, Linear, Steady, states
+from lostgain.signatures.cycle import QUIET, decibels
+from lostgain.signatures.follow import AGREE_DB, HEADROOM, RINGING, RINGS_DB, Linear, Steady, states
 from lostgain.signatures.row import RowResult
 from lostgain.signatures.row_keep import keep, keep_common, keep_dc, raise_if_dead
 from lostgain.signatures.steady import nearby, steady
@@ -25,17 +25,35 @@ Complex = NDArray[np.complex128]
 #: its peaks are nearer than this to the rails, as a share of the room about its DC, or if it is larger by this factor:
 #: an op-amp that has lost gain gives way far from its rails. For so many cycles at most.
 NEAR_CLIPPING, LOUDER, LOUD_CYCLES = 0.6, 1.12, 9
+#: Draws that are followed for as long as it takes where nothing comes to rest, to see whether that changes anything.
+RESTLESS = 3
 #: Draws that are followed for long where slow capacitors have to charge: each ends somewhere else.
 DRIFT_DRAWS = 4
 
 
 @dataclass(frozen=True)
 class Loud:
-    """A draw that may clip at a frequency: its number, that of the frequency, and what small-signal analysis says."""
+    """A draw that may clip at a frequency where nominal values do not.
+
+    Parameters
+    ----------
+    number, index : int
+        The draw's, and the frequency's.
+    size : array, (point,) [V rms]
+        By small-signal analysis.
+    share : array, (point,)
+        Its peaks, of the room that the rails leave about the draw's DC.
+    """
 
     number: int
     index: int
-    linear: Linear
+    size: Values
+    share: Values
+
+    def beyond(self, size: Values, share: Values) -> bool:
+        """Tell whether it may clip although what has this size and share, point by point, does not."""
+        near = (self.share > NEAR_CLIPPING) & (self.share > share)
+        return bool((near | (self.size > LOUDER * size)).any())
 
 
 def small_draws(
@@ -80,11 +98,7 @@ def small_draws(
             before = None
             rest[number - 1 :] = [None]
             continue
-        try:
-            loud += _loud(session, flat, circuit, result, number, phasor)
-        except EngineError as error:
-            raise_if_dead(session, error)
-            before = None
+        loud += _loud(circuit, result, number, phasor)
         level = np.abs(phasor) * size
         result.level[number][:, confirmed] = level[:, confirmed]
         result.swing[number][:, confirmed] = (level * shape)[:, confirmed]
@@ -92,30 +106,33 @@ def small_draws(
     return rest, loud
 
 
-def _loud(
-    session: Session, flat: FlatCircuit, circuit: Circuit, result: RowResult, number: int, phasor: Complex
-) -> list[Loud]:
+def _loud(circuit: Circuit, result: RowResult, number: int, phasor: Complex) -> list[Loud]:
     """Return at which frequencies a draw may clip: louder than what is confirmed, and near what the rails let through.
 
     Parameters
     ----------
-    session : Session
-        With the draw loaded.
-    flat, circuit, result, number
+    circuit, result, number
     phasor : array, (point, frequency) [V rms]
         The draw's, by small-signal analysis.
     """
+    found = []
+    for index in np.flatnonzero(result.small_signal & result.settled):
+        size = np.abs(phasor[:, index])
+        one = Loud(number, int(index), size, _share(circuit, result, number, size))
+        if one.beyond(*_confirmed(circuit, result, int(index))):
+            found.append(one)
+    return found
+
+
+def _confirmed(circuit: Circuit, result: RowResult, index: int) -> tuple[Values, Values]:
+    """Return size and share, see `Loud`, of the nominal values, where a transient has shown that nothing clips."""
+    size = result.level[0, :, index] + QUIET
+    return size, _share(circuit, result, 0, size)
+
+
+def _share(circuit: Circuit, result: RowResult, sample: int, size: Values) -> Values:
     rail = max((abs(each.volts) for each in circuit.unit.rails), default=np.inf)
-    room = np.maximum(rail - np.abs(result.dc[number]), 0.0)[:, None]
-    size, confirmed = np.abs(phasor), result.level[0] + QUIET
-    near = (2**0.5 * size > NEAR_CLIPPING * room) & (size > confirmed)
-    louder = (near | (size > LOUDER * confirmed)).any(axis=0)
-    found = np.flatnonzero(louder & result.small_signal & result.settled)
-    if not len(found):
-        return []
-    every = states(flat)
-    dc, all_phasors = session.op(every), session.ac(circuit.unit.setup.frequencies, every)
-    return [Loud(number, int(index), Linear(dc, all_phasors[:, index], HEADROOM * rail)) for index in found]
+    return np.asarray(2**0.5 * size / np.maximum(rail - np.abs(result.dc[sample]), 1e-9))
 
 
 def _load(session: Session, flat: FlatCircuit, before: FlatCircuit | None) -> None:
@@ -154,7 +171,7 @@ def slow_draws(
     setup = circuit.unit.setup
     nodes = list(circuit.points.values())
     missed = 0
-    cycles: dict[int, tuple[int, ...]] = {}  # by frequency, once a draw has told
+    ladders = {index: _Ladder() for index in ended}
     for number, (flat, dc) in enumerate(zip(flats, rest, strict=False), 1):
         if dc is None:
             continue
@@ -166,8 +183,7 @@ def slow_draws(
                 if nominal.drifted:
                     found = steady(session, *given)
                 else:
-                    found = _until_settled(partial(nearby, session, *given), cycles.get(index, (2, *RINGING)))
-                    cycles.setdefault(index, (1,) if found.cycles == 2 else RINGING)
+                    found = ladders[index].climb(partial(nearby, session, *given))
             except EngineError as error:
                 raise_if_dead(session, error)
                 missed += 1
@@ -176,29 +192,74 @@ def slow_draws(
     return missed
 
 
-def _until_settled(follow: Callable[[int], Steady], counts: Sequence[int]) -> Steady:
-    """Follow a draw for the first of some numbers of cycles after which it has settled, or for the last of them."""
-    found = follow(counts[0])
-    for count in counts[1:]:
-        if found.settled:
-            break
-        found = follow(count)
-    return found
+class _Ladder:
+    """For how many cycles the draws of a row are followed at a frequency, as the first of them tell.
+
+    Where the first draw's first two cycles are alike, one is enough for the others. Where they are not, something
+    rings, and each is followed until it does not; or it never comes to rest, and where the levels of the first
+    `RESTLESS` draws are the same after fewer cycles, the others are not followed in vain.
+    """
+
+    def __init__(self) -> None:
+        self.counts: tuple[int, ...] = (2, *RINGING)
+        self._apart: list[list[float]] = []
+
+    def climb(self, follow: Callable[[int], Steady]) -> Steady:
+        """Follow a draw for the first of the counts after which it has settled, or for the last of them."""
+        each = [follow(self.counts[0])]
+        for count in self.counts[1:]:
+            if each[-1].settled:
+                break
+            each.append(follow(count))
+        if self.counts == (2, *RINGING):
+            self._learn(each)
+        return each[-1]
+
+    def _learn(self, each: Sequence[Steady]) -> None:
+        if each[-1].settled:
+            self.counts = (1,) if len(each) == 1 and not self._apart else RINGING
+            return
+        self._apart.append([float(np.abs(decibels(one.level, each[-1].level)).max()) for one in each])
+        if len(self._apart) < RESTLESS:
+            return
+        two, six, _ = np.max(self._apart, axis=0)
+        self.counts = (2,) if two < RINGS_DB else RINGING[:1] if six < AGREE_DB else RINGING
 
 
 def loud_draws(
     session: Session, flats: Sequence[FlatCircuit], circuit: Circuit, result: RowResult, loud: Sequence[Loud]
 ) -> None:
-    """Follow in time those draws that may clip where nominal values do not. What cannot be followed stays as it is."""
+    """Follow in time those draws that may clip where nominal values do not. What cannot be followed stays as it is.
+
+    The loudest goes first: where it does not clip, those that are no louder at any point do not either.
+    """
     setup = circuit.unit.setup
     nodes = list(circuit.points.values())
-    for each in loud:
-        frequency = setup.frequencies[each.index]
-        try:
-            found = steady(session, flats[each.number - 1], setup.generator, frequency, setup.start_dc, nodes,
-                           each.linear, most=LOUD_CYCLES)  # fmt: skip
-        except EngineError as error:
-            raise_if_dead(session, error)
-            continue
-        if found.settled:
-            keep(result, each.number, each.index, found)
+    for index in sorted({each.index for each in loud}):
+        frequency = setup.frequencies[index]
+        size, share = _confirmed(circuit, result, index)
+        for each in sorted((one for one in loud if one.index == index), key=lambda one: -float(one.share.max())):
+            if not each.beyond(size, share):
+                continue
+            flat = flats[each.number - 1]
+            try:
+                linear = _small(session, flat, circuit, index)
+                found = steady(session, flat, setup.generator, frequency, setup.start_dc, nodes, linear,
+                               most=LOUD_CYCLES)  # fmt: skip
+            except EngineError as error:
+                raise_if_dead(session, error)
+                continue
+            if not found.settled:
+                continue
+            if np.abs(decibels(found.level, result.level[each.number, :, index])).max() < AGREE_DB:
+                size, share = np.maximum(size, each.size), np.maximum(share, each.share)
+            keep(result, each.number, index, found)
+
+
+def _small(session: Session, flat: FlatCircuit, circuit: Circuit, index: int) -> Linear:
+    """Return what small-signal analysis says of a draw at one of the frequencies."""
+    setup = circuit.unit.setup
+    every = states(flat)
+    session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
+    rail = max((abs(each.volts) for each in circuit.unit.rails), default=np.inf)
+    return Linear(session.op(every), session.ac([setup.frequencies[index]], every)[:, 0], HEADROOM * rail)

@@ -140,13 +140,17 @@ def drift(follow: Follow) -> float:
 
 
 def _drift_over(lighter: Follow) -> None:
-    """Follow a circuit until its extrapolation says twice that nothing drifts any more: once may be chance."""
-    over = 0
+    """Follow a circuit until a drift is over: two rounds end at the same levels, though one led on to the next.
+
+    What a cycle changes by itself is no sign: where a drift is slow it is small from the start.
+    """
+    before = lighter.level()
     for _ in range(ROUNDS):
-        over = over + 1 if lighter.drifted() else 0
-        if over == 2:
-            break
         lighter.on(FAR)
+        now = lighter.level()
+        if lighter.change() < SETTLED_DB and _apart(now, before) < SETTLED_DB:
+            break
+        before = now
 
 
 def _apart(one: Values, other: Values) -> float:
