@@ -271,9 +271,16 @@ class Follow:
 
     def near(self, state: Values, kick: float) -> None:
         """Follow some cycles from a state near the steady one, put off a little wherever nothing is slow."""
-        signs = np.where(np.arange(len(state)) % 2, kick, -kick) * [BRANCH not in name for name in self.every]
+        held = self._holding()  # by threes, so that no pair of nodes is put off alike throughout
+        signs = np.zeros(len(state))
+        signs[held] = np.where(np.arange(len(held)) % 3, kick, -kick)
         self.run(NEAR, state + signs, self._charged(state))
         self._near = True
+
+    def _holding(self) -> list[int]:
+        """Return the nodes that a capacitor holds: to put others off does nothing."""
+        about = {node for name, each in self.flat.elements.items() if name[0] == "c" for node in each.nodes[:2]}
+        return [number for number, name in enumerate(self.every) if name in about]
 
     def last_of(self, cycles: int, state: Values) -> Steady:
         """Follow some cycles from a state near the steady one, after what the start itself stirs up has died away.
