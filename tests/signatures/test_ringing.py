@@ -150,5 +150,6 @@ def test_no_draw_is_followed_that_is_no_louder_than_one_that_does_not_clip(
     monkeypatch.setattr(row_draws, "steady", fake)
     monkeypatch.setattr(row_draws, "_small", lambda *_given: None)
     monkeypatch.setattr(row_draws, "keep", lambda *_given: None)
-    row_draws.loud_draws(None, [7.0, 9.0, 8.0], resonator, result, loud)  # type: ignore[arg-type,list-item]
+    fine = row_draws.proved(resonator, result, np.zeros(1, dtype=bool), None)
+    row_draws.loud_draws(None, [7.0, 9.0, 8.0], resonator, result, loud, fine)  # type: ignore[arg-type,list-item]
     assert followed == ([9.0, 8.0, 7.0] if clips else [9.0])

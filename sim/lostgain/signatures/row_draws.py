@@ -56,6 +56,14 @@ class Loud:
         return bool((near | (self.size > LOUDER * size)).any())
 
 
+@dataclass(frozen=True)
+class Proved:
+    """What is known not to clip: size and share, see `Loud`: arrays, (point, frequency)."""
+
+    size: Values
+    share: Values
+
+
 def small_draws(
     session: Session,
     flats: list[FlatCircuit],
@@ -63,8 +71,19 @@ def small_draws(
     result: RowResult,
     small: Complex,
     every: Sequence[str],
+    fine: Proved | None = None,
 ) -> tuple[list[Values | None], list[Loud]]:
     """Fill in the draws where small-signal analysis is confirmed.
+
+    Parameters
+    ----------
+    session, flats, circuit, result
+    small : array, (point, frequency) [V rms]
+        What small-signal analysis says at nominal values.
+    every : sequence of str
+        Nodes whose DC is returned.
+    fine : Proved or None
+        None for no loud draws.
 
     Returns
     -------
@@ -98,7 +117,7 @@ def small_draws(
             before = None
             rest[number - 1 :] = [None]
             continue
-        loud += _loud(circuit, result, number, phasor)
+        loud += _loud(circuit, result, number, phasor, fine) if fine is not None else []
         level = np.abs(phasor) * size
         result.level[number][:, confirmed] = level[:, confirmed]
         result.swing[number][:, confirmed] = (level * shape)[:, confirmed]
@@ -106,33 +125,48 @@ def small_draws(
     return rest, loud
 
 
-def _loud(circuit: Circuit, result: RowResult, number: int, phasor: Complex) -> list[Loud]:
-    """Return at which frequencies a draw may clip: louder than what is confirmed, and near what the rails let through.
+def proved(circuit: Circuit, result: RowResult, untouched: NDArray[np.bool_], well: RowResult | None) -> Proved:
+    """Return what is known not to clip in a row: its nominal values, and the healthy unit's draws where the fault
+    leaves all devices as linear as they are there.
+
+    Parameters
+    ----------
+    circuit, result
+    untouched : array of bool, (frequency,)
+    well : RowResult or None
+        The healthy unit's row.
+    """
+    size = result.level[0] + QUIET
+    share = _share(circuit, result.dc[0], size)
+    if well is not None and untouched.any():
+        sizes = np.nan_to_num(well.level[1:])
+        shares = np.array([_share(circuit, dc, each) for dc, each in zip(well.dc[1:], sizes, strict=True)])
+        size = np.where(untouched, np.maximum(size, sizes.max(axis=0, initial=0.0)), size)
+        share = np.where(untouched, np.maximum(share, shares.max(axis=0, initial=0.0)), share)
+    return Proved(size, share)
+
+
+def _share(circuit: Circuit, dc: Values, size: Values) -> Values:
+    """Return the peaks as a share of the room that the rails leave about DC: array, (point, frequency)."""
+    rail = max((abs(each.volts) for each in circuit.unit.rails), default=np.inf)
+    return np.asarray(2**0.5 * size / np.maximum(rail - np.abs(np.nan_to_num(dc)), 1e-9)[:, None])
+
+
+def _loud(circuit: Circuit, result: RowResult, number: int, phasor: Complex, fine: Proved) -> list[Loud]:
+    """Return at which frequencies a draw may clip: louder than what is known not to, and near what the rails allow.
 
     Parameters
     ----------
     circuit, result, number
     phasor : array, (point, frequency) [V rms]
         The draw's, by small-signal analysis.
+    fine : Proved
     """
-    found = []
-    for index in np.flatnonzero(result.small_signal & result.settled):
-        size = np.abs(phasor[:, index])
-        one = Loud(number, int(index), size, _share(circuit, result, number, size))
-        if one.beyond(*_confirmed(circuit, result, int(index))):
-            found.append(one)
-    return found
-
-
-def _confirmed(circuit: Circuit, result: RowResult, index: int) -> tuple[Values, Values]:
-    """Return size and share, see `Loud`, of the nominal values, where a transient has shown that nothing clips."""
-    size = result.level[0, :, index] + QUIET
-    return size, _share(circuit, result, 0, size)
-
-
-def _share(circuit: Circuit, result: RowResult, sample: int, size: Values) -> Values:
-    rail = max((abs(each.volts) for each in circuit.unit.rails), default=np.inf)
-    return np.asarray(2**0.5 * size / np.maximum(rail - np.abs(result.dc[sample]), 1e-9))
+    size = np.abs(phasor)
+    share = _share(circuit, result.dc[number], size)
+    each = [Loud(number, int(index), size[:, index], share[:, index])
+            for index in np.flatnonzero(result.small_signal & result.settled)]  # fmt: skip
+    return [one for one in each if one.beyond(fine.size[:, one.index], fine.share[:, one.index])]
 
 
 def _load(session: Session, flat: FlatCircuit, before: FlatCircuit | None) -> None:
@@ -227,7 +261,12 @@ class _Ladder:
 
 
 def loud_draws(
-    session: Session, flats: Sequence[FlatCircuit], circuit: Circuit, result: RowResult, loud: Sequence[Loud]
+    session: Session,
+    flats: Sequence[FlatCircuit],
+    circuit: Circuit,
+    result: RowResult,
+    loud: Sequence[Loud],
+    fine: Proved,
 ) -> None:
     """Follow in time those draws that may clip where nominal values do not. What cannot be followed stays as it is.
 
@@ -237,7 +276,7 @@ def loud_draws(
     nodes = list(circuit.points.values())
     for index in sorted({each.index for each in loud}):
         frequency = setup.frequencies[index]
-        size, share = _confirmed(circuit, result, index)
+        size, share = fine.size[:, index], fine.share[:, index]
         for each in sorted((one for one in loud if one.index == index), key=lambda one: -float(one.share.max())):
             if not each.beyond(size, share):
                 continue

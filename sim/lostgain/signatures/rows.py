@@ -24,7 +24,7 @@ from lostgain.signatures.probes import (
 )
 from lostgain.signatures.ripple import held_alike, powered, ripple_draws
 from lostgain.signatures.row import RowResult, RowTask, changed, empty
-from lostgain.signatures.row_draws import loud_draws, slow_draws, small_draws
+from lostgain.signatures.row_draws import loud_draws, proved, slow_draws, small_draws
 from lostgain.signatures.row_keep import keep, keep_common, keep_dc, keep_sines, raise_if_dead
 from lostgain.signatures.steady import steady
 from lostgain.signatures.untroubled import Small, high, untroubled
@@ -99,11 +99,13 @@ def run_row(session: Session, task: RowTask) -> RowResult:
     if circuit.unit.supplies:
         flats = [held_alike(flat, nominal, circuit) for flat in flats]
         result.ripple[1:] = ripple_draws(session, nominal, flats, circuit, result.ripple[0])
-    rest, loud = small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [])
+    fine = proved(circuit, result, untouched, task.healthy)
+    rest, loud = small_draws(session, flats, circuit, result, small.points, states(nominal) if ended else [], fine)
     lost = sum(each is None for each in rest)
     missed = slow_draws(session, flats[: task.slow_draws], circuit, result, ended, rest)
     if task.in_time:
-        loud_draws(session, flats, circuit, result, [each for each in loud if each.number <= task.slow_draws])
+        followed = [each for each in loud if each.number <= task.slow_draws]
+        loud_draws(session, flats, circuit, result, followed, fine)
     if lost:
         said.append(f"{lost} of {len(task.z)} tolerance draws did not converge")
     if missed:
