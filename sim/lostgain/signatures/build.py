@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, replace
@@ -20,7 +20,8 @@ from lostgain.signatures.controls import Turn, turns
 from lostgain.signatures.draws import deviates, varied
 from lostgain.signatures.file import TABLES, load, open_table, save, tidy, used
 from lostgain.signatures.kept import Kept
-from lostgain.signatures.row import RowTask
+from lostgain.signatures.lower import lowered
+from lostgain.signatures.row import RowResult, RowTask
 from lostgain.signatures.simulate import Row, simulated
 from lostgain.signatures.store import alone, cannot_keep, folder, key_of, made_of, named_digests
 from lostgain.signatures.table import Table, assembled, joined
@@ -167,6 +168,7 @@ class _Wanted:
         z = deviates(self.draws, len(numbers), self.seed)
         tasks = [RowTask(each, (), numbers, z, self.slow_draws) for each in by_drive(self.circuit)]
         made = []
+        own: list[RowResult] = []
         with closing(Kept(self.path.with_name("rows.db"))) as kept, _workers(pool) as workers:
             faults = refined(self.circuit, self.faults, workers)
             rows: list[Row] = [((), None, True), *(((fault,), None, True) for fault in faults)]
@@ -175,7 +177,11 @@ class _Wanted:
             for number, task in enumerate(tasks):
                 told = _told(progress, number, len(tasks))
                 content = made_of(task.circuit, (), self.seed, self.draws, self.slow_draws)
-                results = simulated(task, rows, content, kept, workers, told)
+                known = _known(own, tasks[0].circuit, task.circuit) or [None] * len(rows)
+                waiting = [row for row, found in zip(rows, known, strict=True) if found is None]
+                new = iter(simulated(task, waiting, content, kept, workers, told))
+                results = [next(new) if found is None else found for found in known]
+                own = own or results
                 key = key_of(self.content)
                 made.append(assembled(task.circuit, faults, results, key, self.seed, self.strays, self.turns))
             whole = joined(made, self.circuit)
@@ -187,6 +193,11 @@ class _Wanted:
             kept.trim()
         tidy(self.path, TABLES)
         return whole
+
+
+def _known(own: Sequence[RowResult], higher: Circuit, lower: Circuit) -> list[RowResult | None]:
+    """Return the rows of a further part of a table that follow from the first part's; the healthy unit's never does."""
+    return [None, *(lowered(each, higher, lower) for each in own[1:])] if own else []
 
 
 def _told(progress: Progress | None, part: int, parts: int) -> Progress | None:

@@ -292,7 +292,8 @@ def loud_draws(
                 continue
             if np.abs(decibels(found.level, result.level[each.number, :, index])).max() < AGREE_DB:
                 size, share = np.maximum(size, each.size), np.maximum(share, each.share)
-            keep(result, each.number, index, found)
+            else:
+                keep(result, each.number, index, found)
 
 
 def _small(session: Session, flat: FlatCircuit, circuit: Circuit, index: int) -> Linear:

@@ -26,7 +26,7 @@ from lostgain.signatures.rows import QUICK
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 18
+METHOD = 19
 #: How circuits are followed in time, in numbers.
 SOLVER = [*follow.SETTINGS, QUICK, NEAR_CLIPPING, LOUDER, LOUD_CYCLES, DRIFT_DRAWS, RESTLESS, CUT, OPEN, OPEN_DECADES]
 
