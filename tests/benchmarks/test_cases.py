@@ -7,8 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from benchmarks import cases
 from benchmarks.broken import break_
-from benchmarks.cases import make, sheet, simulated
+from benchmarks.cases import Case, make, sheet, simulated
 from benchmarks.parts import bench, built
 from benchmarks.process import aside, process
 from benchmarks.truth import Prior, severity
@@ -105,3 +106,23 @@ def test_simulated_once_and_read_alike(
     assert rows == sheet(circuit, again).rows
     assert len(rows) == 3 * (3 + 1), "three points: a level at each of three frequencies, and DC"
     assert rows != sheet(circuit, case, draw=1).rows
+
+
+@pytest.mark.parametrize(("limit", "looks"), [(0.02, 1), (9.0, 2)])
+def test_what_takes_too_long_is_not_tried_by_every_run(
+    limit: float, looks: int, priors: dict[str, Prior], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is tried again where the run was less patient than a benchmark is."""
+    monkeypatch.setenv("LOSTGAIN_BENCH_CACHE", str(tmp_path))
+    monkeypatch.setattr(cases, "LIMIT", limit)
+    circuit = priors["state-variable-filter"].circuit
+    found: list[Case] = [make(priors["state-variable-filter"], "healthy", (1, 2)) for _ in range(2)]
+    done: list[int] = []
+    with Pool(workers=1, time_limit=0.02) as pool:
+        for case in found:
+            simulated([case], circuit.version, pool, lambda count, _: done.append(count))
+    assert len(done) == looks
+    for case in found:
+        assert not case.usable
+        assert case.carried is not None
+        assert "took longer than 0.02 s" in case.carried.status
