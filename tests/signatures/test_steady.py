@@ -11,8 +11,9 @@ from scipy.optimize import brentq
 from lostgain.circuit import build
 from lostgain.engine import Pool
 from lostgain.signatures.cycle import decibels, two_cycles
-from lostgain.signatures.follow import WAVE_POINTS, Steady
+from lostgain.signatures.follow import ROUNDS, WAVE_POINTS, Steady
 from lostgain.signatures.shapes import distortion, memberships, picture
+from lostgain.signatures.steady import _drift_over
 from tests.circuit.units import AMPLIFIER, NETLIST, make
 from tests.signatures import tasks
 from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST
@@ -113,3 +114,33 @@ def test_a_bias_that_takes_seconds_is_where_the_charges_balance(tmp_path: Path, 
     assert found.settled
     assert found.drifted
     assert found.level[0] == pytest.approx(wave.std(), rel=0.03)
+
+
+class Drifting:
+    """Stands for a circuit with smaller slow capacitors: its level after each round, and what a cycle changes [dB]."""
+
+    def __init__(self, levels: list[float], changes: list[float]) -> None:
+        self.levels, self.changes, self.round = levels, changes, 0
+
+    def level(self) -> np.ndarray:
+        return np.array([self.levels[self.round]])
+
+    def change(self) -> float:
+        return self.changes[self.round]
+
+    def on(self, _cycles: int) -> None:
+        self.round += 1
+
+
+@pytest.mark.parametrize(
+    ("levels", "changes", "over"),
+    [
+        ([1.0, 1.1, 1.3, 1.301, 1.301], [0.0] * 5, 3),  # each cycle changes next to nothing, and yet it goes on
+        ([1.0, 1.0, 1.0, 1.0], [0.1, 0.1, 0.0, 0.0], 2),  # the same level by chance, on the way
+        ([1.0 + 0.1 * each for each in range(20)], [0.0] * 20, ROUNDS),
+    ],
+)
+def test_a_drift_is_over_when_levels_stay(levels: list[float], changes: list[float], over: int) -> None:
+    circuit = Drifting(levels, changes)
+    _drift_over(circuit)  # type: ignore[arg-type]
+    assert circuit.round == over
