@@ -94,7 +94,11 @@ def test_a_table_simulates_at_a_lower_level_what_is_not_linear(
         return real(task, rows, *given)
 
     monkeypatch.setattr(building, "simulated", counted)
-    found = table(circuit, pool, draws=2)
+    told: list[tuple[int, int]] = []
+    found = table(circuit, pool, lambda *far: told.append(far), draws=2)
+    assert {total for _, total in told} == {2 * found.data.sizes["row"]}
+    assert told[-1][0] == told[-1][1]
+    assert told == sorted(told), "what is known already counts as done"
     assert asked == [["healthy", "short", "drift"], ["healthy", "short"]]
     level = found.values("level")
     np.testing.assert_allclose(level[2, 0, :, 3], level[2, 0, :, 0] / 5, rtol=1e-9)

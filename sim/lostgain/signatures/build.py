@@ -175,7 +175,7 @@ class _Wanted:
             rows += [((), path, True) for path in self.strays]
             rows += [((), turn, True) for turn in self.turns]
             for number, task in enumerate(tasks):
-                told = _told(progress, number, len(tasks))
+                told = _told(progress, number, len(tasks), len(rows))
                 content = made_of(task.circuit, (), self.seed, self.draws, self.slow_draws)
                 known = _known(own, tasks[0].circuit, task.circuit) or [None] * len(rows)
                 waiting = [row for row, found in zip(rows, known, strict=True) if found is None]
@@ -200,9 +200,14 @@ def _known(own: Sequence[RowResult], higher: Circuit, lower: Circuit) -> list[Ro
     return [None, *(lowered(each, higher, lower) for each in own[1:])] if own else []
 
 
-def _told(progress: Progress | None, part: int, parts: int) -> Progress | None:
-    """Return what takes how far one of several equal parts is, and tells how far the whole is."""
-    return None if progress is None else lambda done, total: progress(part * total + done, parts * total)
+def _told(progress: Progress | None, part: int, parts: int, rows: int) -> Progress | None:
+    """Return what takes how far one of several equal parts is, and tells how far the whole is.
+
+    Rows that a part has not to simulate count as done.
+    """
+    if progress is None:
+        return None
+    return lambda done, total: progress(part * rows + rows - total + done, parts * rows)
 
 
 @contextmanager
