@@ -175,10 +175,10 @@ class _Wanted:
             rows += [((), path, True) for path in self.strays]
             rows += [((), turn, True) for turn in self.turns]
             for number, task in enumerate(tasks):
-                told = _told(progress, number, len(tasks), len(rows))
                 content = made_of(task.circuit, (), self.seed, self.draws, self.slow_draws)
                 known = _known(own, tasks[0].circuit, task.circuit) or [None] * len(rows)
                 waiting = [row for row, found in zip(rows, known, strict=True) if found is None]
+                told = _told(progress, number, len(tasks), len(rows) - len(waiting))
                 new = iter(simulated(task, waiting, content, kept, workers, told))
                 results = [next(new) if found is None else found for found in known]
                 own = own or results
@@ -200,14 +200,14 @@ def _known(own: Sequence[RowResult], higher: Circuit, lower: Circuit) -> list[Ro
     return [None, *(lowered(each, higher, lower) for each in own[1:])] if own else []
 
 
-def _told(progress: Progress | None, part: int, parts: int, rows: int) -> Progress | None:
+def _told(progress: Progress | None, part: int, parts: int, known: int) -> Progress | None:
     """Return what takes how far one of several equal parts is, and tells how far the whole is.
 
-    Rows that a part has not to simulate count as done.
+    Rows that are known without a simulation count as done.
     """
     if progress is None:
         return None
-    return lambda done, total: progress(part * rows + rows - total + done, parts * rows)
+    return lambda done, total: progress(part * (total + known) + known + done, parts * (total + known))
 
 
 @contextmanager
