@@ -102,34 +102,6 @@ def steady_at(level: float, settled: bool, cycles: int = 1) -> Steady:
     return Steady(np.array([level]), np.array([level]), np.zeros((1, 64)), settled, cycles, np.zeros(0))
 
 
-@pytest.mark.parametrize(
-    ("levels", "settles", "afterwards"),
-    [
-        ((1.0, 1.0, 1.0), 2, (1,)),
-        ((1.0, 1.1, 1.1), 6, RINGING),
-        ((1.0, 1.0, 1.0), None, (2,)),
-        ((1.0, 1.2, 1.201), None, RINGING[:1]),
-        ((1.0, 1.2, 1.4), None, RINGING),
-    ],
-)
-def test_draws_are_followed_as_long_as_the_first_ones_had_to_be(
-    levels: tuple[float, ...], settles: int | None, afterwards: tuple[int, ...]
-) -> None:
-    """What never comes to rest is not followed for long where that changes no level."""
-    asked: list[int] = []
-
-    def follow(cycles: int) -> Steady:
-        asked.append(cycles)
-        return steady_at(dict(zip((2, *RINGING), levels, strict=True))[cycles], cycles == settles, cycles)
-
-    ladder = row_draws._Ladder()
-    for _ in range(row_draws.RESTLESS if settles is None else 1):
-        assert ladder.counts == (2, *RINGING)
-        ladder.climb(follow)
-    assert ladder.counts == afterwards
-    assert max(asked) == (settles or RINGING[-1])
-
-
 @pytest.mark.parametrize("clips", [False, True])
 def test_no_draw_is_followed_that_is_no_louder_than_one_that_does_not_clip(
     resonator: Circuit, monkeypatch: pytest.MonkeyPatch, clips: bool

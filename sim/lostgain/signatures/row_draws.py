@@ -13,9 +13,9 @@ from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
 from lostgain.signatures.cycle import QUIET, decibels
-from lostgain.signatures.follow import AGREE_DB, HEADROOM, RINGING, RINGS_DB, Linear, Steady, states
+from lostgain.signatures.follow import AGREE_DB, HEADROOM, RINGING, Linear, Steady, states
 from lostgain.signatures.row import RowResult
-from lostgain.signatures.row_keep import keep, keep_common, keep_dc, raise_if_dead
+from lostgain.signatures.row_keep import highest, keep, keep_common, keep_dc, raise_if_dead
 from lostgain.signatures.steady import nearby, steady
 
 Values = NDArray[np.float64]
@@ -25,8 +25,6 @@ Complex = NDArray[np.complex128]
 #: its peaks are nearer than this to the rails, as a share of the room about its DC, or if it is larger by this factor:
 #: an op-amp that has lost gain gives way far from its rails. For so many cycles at most.
 NEAR_CLIPPING, LOUDER, LOUD_CYCLES = 0.6, 1.12, 9
-#: Draws that are followed for as long as it takes where nothing comes to rest, to see whether that changes anything.
-RESTLESS = 3
 #: Draws that are followed for long where slow capacitors have to charge: each ends somewhere else.
 DRIFT_DRAWS = 4
 
@@ -148,8 +146,7 @@ def proved(circuit: Circuit, result: RowResult, untouched: NDArray[np.bool_], we
 
 def _share(circuit: Circuit, dc: Values, size: Values) -> Values:
     """Return the peaks as a share of the room that the rails leave about DC: array, (point, frequency)."""
-    rail = max((abs(each.volts) for each in circuit.unit.rails), default=np.inf)
-    return np.asarray(2**0.5 * size / np.maximum(rail - np.abs(np.nan_to_num(dc)), 1e-9)[:, None])
+    return np.asarray(2**0.5 * size / np.maximum(highest(circuit) - np.abs(np.nan_to_num(dc)), 1e-9)[:, None])
 
 
 def _loud(circuit: Circuit, result: RowResult, number: int, phasor: Complex, fine: Proved) -> list[Loud]:
@@ -205,7 +202,7 @@ def slow_draws(
     setup = circuit.unit.setup
     nodes = list(circuit.points.values())
     missed = 0
-    ladders = {index: _Ladder() for index in ended}
+    cycles: dict[int, tuple[int, ...]] = {}  # by frequency, once a draw has told
     for number, (flat, dc) in enumerate(zip(flats, rest, strict=False), 1):
         if dc is None:
             continue
@@ -217,7 +214,8 @@ def slow_draws(
                 if nominal.drifted:
                     found = steady(session, *given)
                 else:
-                    found = ladders[index].climb(partial(nearby, session, *given))
+                    found = _until_settled(partial(nearby, session, *given), cycles.get(index, (2, *RINGING)))
+                    cycles.setdefault(index, (1,) if found.cycles == 2 else RINGING)
             except EngineError as error:
                 raise_if_dead(session, error)
                 missed += 1
@@ -226,38 +224,14 @@ def slow_draws(
     return missed
 
 
-class _Ladder:
-    """For how many cycles the draws of a row are followed at a frequency, as the first of them tell.
-
-    Where the first draw's first two cycles are alike, one is enough for the others. Where they are not, something
-    rings, and each is followed until it does not; or it never comes to rest, and where the levels of the first
-    `RESTLESS` draws are the same after fewer cycles, the others are not followed in vain.
-    """
-
-    def __init__(self) -> None:
-        self.counts: tuple[int, ...] = (2, *RINGING)
-        self._apart: list[list[float]] = []
-
-    def climb(self, follow: Callable[[int], Steady]) -> Steady:
-        """Follow a draw for the first of the counts after which it has settled, or for the last of them."""
-        each = [follow(self.counts[0])]
-        for count in self.counts[1:]:
-            if each[-1].settled:
-                break
-            each.append(follow(count))
-        if self.counts == (2, *RINGING):
-            self._learn(each)
-        return each[-1]
-
-    def _learn(self, each: Sequence[Steady]) -> None:
-        if each[-1].settled:
-            self.counts = (1,) if len(each) == 1 and not self._apart else RINGING
-            return
-        self._apart.append([float(np.abs(decibels(one.level, each[-1].level)).max()) for one in each])
-        if len(self._apart) < RESTLESS:
-            return
-        two, six, _ = np.max(self._apart, axis=0)
-        self.counts = (2,) if two < RINGS_DB else RINGING[:1] if six < AGREE_DB else RINGING
+def _until_settled(follow: Callable[[int], Steady], counts: Sequence[int]) -> Steady:
+    """Follow a draw for the first of some numbers of cycles after which it has settled, or for the last of them."""
+    found = follow(counts[0])
+    for count in counts[1:]:
+        if found.settled:
+            break
+        found = follow(count)
+    return found
 
 
 def loud_draws(
@@ -301,5 +275,5 @@ def _small(session: Session, flat: FlatCircuit, circuit: Circuit, index: int) ->
     setup = circuit.unit.setup
     every = states(flat)
     session.load(driven(flat, setup.generator, setup.frequencies[0], setup.start_dc).lines())
-    rail = max((abs(each.volts) for each in circuit.unit.rails), default=np.inf)
-    return Linear(session.op(every), session.ac([setup.frequencies[index]], every)[:, 0], HEADROOM * rail)
+    phasor = session.ac([setup.frequencies[index]], every)[:, 0]
+    return Linear(session.op(every), phasor, HEADROOM * highest(circuit))

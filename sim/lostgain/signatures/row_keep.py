@@ -41,6 +41,11 @@ def largest(circuit: Circuit) -> float:
     return float((max(ends) - min(ends)) / 8**0.5)
 
 
+def highest(circuit: Circuit) -> float:
+    """Return how far the highest rail is from ground [V]; without rails nothing limits a signal."""
+    return max((abs(rail.volts) for rail in circuit.unit.rails), default=float("inf"))
+
+
 def keep_dc(
     session: Session, flat: FlatCircuit, circuit: Circuit, result: RowResult, sample: int, others: Sequence[str] = ()
 ) -> Values:

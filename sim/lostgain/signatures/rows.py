@@ -25,7 +25,7 @@ from lostgain.signatures.probes import (
 from lostgain.signatures.ripple import held_alike, powered, ripple_draws
 from lostgain.signatures.row import RowResult, RowTask, changed, empty
 from lostgain.signatures.row_draws import loud_draws, proved, slow_draws, small_draws
-from lostgain.signatures.row_keep import keep, keep_common, keep_dc, keep_sines, raise_if_dead
+from lostgain.signatures.row_keep import highest, keep, keep_common, keep_dc, keep_sines, raise_if_dead
 from lostgain.signatures.steady import steady
 from lostgain.signatures.untroubled import Small, high, untroubled
 
@@ -116,8 +116,7 @@ def run_row(session: Session, task: RowTask) -> RowResult:
 
 def _linear(circuit: Circuit, small: Small, index: int) -> Linear:
     """Return what a transient can start from at one of the frequencies."""
-    limit = HEADROOM * max((abs(rail.volts) for rail in circuit.unit.rails), default=np.inf)
-    return Linear(small.dc, small.phasor[:, index], limit)
+    return Linear(small.dc, small.phasor[:, index], HEADROOM * highest(circuit))
 
 
 def _untroubled(session: Session, nominal: FlatCircuit, task: RowTask, small: Small) -> NDArray[np.bool_]:

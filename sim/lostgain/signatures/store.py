@@ -21,14 +21,14 @@ from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import bends, follow
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.draws import CUT, OPEN, OPEN_DECADES, deviates, varied
-from lostgain.signatures.row_draws import DRIFT_DRAWS, LOUD_CYCLES, LOUDER, NEAR_CLIPPING, RESTLESS
+from lostgain.signatures.row_draws import DRIFT_DRAWS, LOUD_CYCLES, LOUDER, NEAR_CLIPPING
 from lostgain.signatures.rows import QUICK
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
 METHOD = 19
 #: How circuits are followed in time, in numbers.
-SOLVER = [*follow.SETTINGS, QUICK, NEAR_CLIPPING, LOUDER, LOUD_CYCLES, DRIFT_DRAWS, RESTLESS, CUT, OPEN, OPEN_DECADES]
+SOLVER = [*follow.SETTINGS, QUICK, NEAR_CLIPPING, LOUDER, LOUD_CYCLES, DRIFT_DRAWS, CUT, OPEN, OPEN_DECADES]
 
 
 def folder() -> Path:
