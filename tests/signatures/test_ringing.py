@@ -125,3 +125,17 @@ def test_no_draw_is_followed_that_is_no_louder_than_one_that_does_not_clip(
     fine = row_draws.proved(resonator, result, np.zeros(1, dtype=bool), None)
     row_draws.loud_draws(None, [7.0, 9.0, 8.0], resonator, result, loud, fine)  # type: ignore[arg-type,list-item]
     assert followed == ([9.0, 8.0, 7.0] if clips else [9.0])
+
+
+def test_the_healthy_units_draws_speak_only_where_a_fault_touches_nothing(resonator: Circuit) -> None:
+    """What is no louder than a healthy draw need not be followed, at that frequency; elsewhere it must be."""
+    points = len(resonator.points)
+    result, well = empty(resonator, 2), empty(resonator, 3)
+    for row, level in ((result, 1.0), (well, 9.0)):
+        row.dc[:], row.level[:], row.phasor[:], row.swing[:] = 0.0, level, level, 8**0.5 * level
+    well.level[2] = np.nan  # a draw that gave no result says nothing
+    for untouched in (False, True):
+        fine = row_draws.proved(resonator, result, np.array([untouched]), well)
+        size = np.full(points, 8.5)
+        share = 2**0.5 * size / max(abs(rail.volts) for rail in resonator.unit.rails)
+        assert Loud(1, 0, size, share).beyond(fine.size[:, 0], fine.share[:, 0]) is not untouched
