@@ -11,9 +11,9 @@ from scipy.optimize import brentq
 from lostgain.circuit import build
 from lostgain.engine import Pool
 from lostgain.signatures.cycle import decibels, two_cycles
-from lostgain.signatures.follow import ROUNDS, WAVE_POINTS, Steady
+from lostgain.signatures.drift import LOOKED, _drifts
+from lostgain.signatures.follow import WAVE_POINTS, Steady
 from lostgain.signatures.shapes import distortion, memberships, picture
-from lostgain.signatures.steady import _drift_over
 from tests.circuit.units import AMPLIFIER, NETLIST, make
 from tests.signatures import tasks
 from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST
@@ -133,14 +133,15 @@ class Drifting:
 
 
 @pytest.mark.parametrize(
-    ("levels", "changes", "over"),
+    ("levels", "changes", "over", "drifts"),
     [
-        ([1.0, 1.1, 1.3, 1.301, 1.301], [0.0] * 5, 3),  # each cycle changes next to nothing, and yet it goes on
-        ([1.0, 1.0, 1.0, 1.0], [0.1, 0.1, 0.0, 0.0], 2),  # the same level by chance, on the way
-        ([1.0 + 0.1 * each for each in range(20)], [0.0] * 20, ROUNDS),
+        ([1.0, 1.01, 1.02, 1.021, 1.021], [0.0] * 5, 3, False),  # each cycle changes next to nothing, yet it goes on
+        ([1.0, 1.0, 1.0, 1.0], [0.1, 0.1, 0.0, 0.0], 2, False),  # the same level by chance, on the way
+        ([1.0, 1.01, 1.05, 1.2], [0.0] * 4, 2, True),
+        ([1.0 + 0.01 * (each % 2) for each in range(20)], [0.0] * 20, LOOKED, False),
     ],
 )
-def test_a_drift_is_over_when_levels_stay(levels: list[float], changes: list[float], over: int) -> None:
+def test_a_drift_shows_until_levels_stay(levels: list[float], changes: list[float], over: int, drifts: bool) -> None:
     circuit = Drifting(levels, changes)
-    _drift_over(circuit)  # type: ignore[arg-type]
+    assert _drifts(circuit) is drifts  # type: ignore[arg-type]
     assert circuit.round == over

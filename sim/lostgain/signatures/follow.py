@@ -55,20 +55,16 @@ LINE = 500
 _WITH_OTHER_STATE = "touypw"
 #: Capacitors that may be slow, whose voltages are extrapolated and never put off: from this on [F].
 SLOW_FARADS = 1.5e-9
-#: Slow drifts happen in a circuit whose slow capacitors are smaller, so far that each one's voltage changes within a
-#: cycle by such shares of the signal about it, or so many volts for the first; no smaller than by `LIGHTEST`, and only
-#: where that is at least by `LIGHTER`. So often the steady state is extrapolated in it.
-SHARES, SHARE_VOLTS, LIGHTER, LIGHTEST, ROUNDS = (0.03, 0.006), 2e-3, 2.0, 300.0, 8
-#: Where a drift changes a level by more than this [dB], circuits much like this one have to drift by themselves.
-DRIFT_DB = 1.0
-#: A drift that changes no level by more than this [dB] is left alone.
-SAME_DB = 0.3
+#: Slow drifts are looked for in a circuit whose slow capacitors are smaller, so far that each one's voltage changes
+#: within a cycle by such a share of the signal about it, or so many volts; no smaller than by `LIGHTEST`, and only where
+#: that is at least by `LIGHTER`.
+SHARE, SHARE_VOLTS, LIGHTER, LIGHTEST = 0.03, 2e-3, 2.0, 300.0
 
 #: All that a transient's numbers depend on besides the circuit: a table with others is another table.
 SETTINGS = (
     AGREE_DB, SETTLED_DB, QUIET, NEAR, FAR, LAST, LAST_TIMES, WAIT, RINGS_DB, *RINGING, TIMES, MEMORY, FURTHEST,
     MOST_VOLTS, LEFT_VOLTS, KICK, EDGE, REPEATS, WAVE_POINTS, STEPS_A_CYCLE, MOST_STEPS, RESTLESS, SOLVER, PATIENT,
-    SLOW_FARADS, SHARES, SHARE_VOLTS, LIGHTER, LIGHTEST, ROUNDS, DRIFT_DB, SAME_DB, HEADROOM,
+    SLOW_FARADS, SHARE, SHARE_VOLTS, LIGHTER, LIGHTEST, HEADROOM,
 )  # fmt: skip
 
 
@@ -91,6 +87,8 @@ class Steady:
     drifted : bool
         Whether slow capacitors had to charge before the level was what it is: a circuit much like this one may then
         be somewhere else.
+    slopes : array or None, (slow capacitor, slow capacitor) [S]
+        Where they had to: how their mean currents change with their voltages.
     """
 
     level: Values
@@ -100,6 +98,7 @@ class Steady:
     cycles: int
     state: Values
     drifted: bool = False
+    slopes: Values | None = None
 
 
 @dataclass(frozen=True)
@@ -127,6 +126,27 @@ class Linear:
         return np.asarray(self.dc + 2**0.5 * self.phasor.imag)
 
 
+@dataclass(frozen=True)
+class Cycle:
+    """What one cycle does to slow capacitors.
+
+    Parameters
+    ----------
+    currents : array, (slow capacitor,) [A]
+        Into each, on average.
+    mean : array, (slow capacitor,) [V]
+        Across each, on average.
+    state : array, (number of `states`,) [V, A]
+        A whole cycle after the start.
+    level : array, (node,) [V rms]
+    """
+
+    currents: Values
+    mean: Values
+    state: Values
+    level: Values
+
+
 def states(flat: FlatCircuit) -> list[str]:
     """Return what a circuit's state is told by, as `Session` names it: every node, and every inductor's current."""
     return [*flat.nodes(), *(f"{name}{BRANCH}" for name in flat.elements if name[0] == "l")]
@@ -146,6 +166,13 @@ class Follow:
         What is looked at.
     lighter : array or None, (slow capacitor,)
         By how much each slow capacitor is smaller than the circuit's.
+
+    Attributes
+    ----------
+    farads : array, (slow capacitor,) [F]
+        Of the circuit itself.
+    times : array, (slow capacitor,)
+        `lighter`.
     """
 
     def __init__(
@@ -167,10 +194,11 @@ class Follow:
             for name, each in flat.elements.items()
             if name[0] == "c" and each.has_value and each.value >= SLOW_FARADS
         }
-        farads = np.array([each for _, _, each in self._slow.values()])
-        self._lighter = np.ones(len(farads)) if lighter is None else lighter
-        self._weight = np.sqrt(farads / self._lighter)
-        self.flat = flat if lighter is None else flat.with_values(dict(zip(self._slow, farads / lighter, strict=True)))
+        self.farads = np.array([each for _, _, each in self._slow.values()])
+        self.times = np.ones(len(self.farads)) if lighter is None else lighter
+        smaller = self.farads / self.times
+        self._weight = np.sqrt(smaller)
+        self.flat = flat if lighter is None else flat.with_values(dict(zip(self._slow, smaller, strict=True)))
         self._at: list[Values] = []
         self._steps: list[Values] = []
         self._near = False
@@ -228,17 +256,29 @@ class Follow:
             self._solver = PATIENT
             self.run(FAR)
 
-    def lighter(self, share: float) -> Follow | None:
-        """Return the same circuit with smaller slow capacitors, or None where none can be much smaller.
+    def one(self, state: Values, slow: Values) -> Cycle:
+        """Follow what the start itself stirs up (`WAIT`), and one cycle after it."""
+        time, values = self._tran(1 + WAIT, state, slow)
+        early, whole, late = (
+            np.array([np.interp(at * self.period, time, row) for row in values]) for at in (WAIT, 1, 1 + WAIT)
+        )
+        within = time > WAIT * self.period
+        time = np.append(WAIT * self.period, time[within])
+        values = np.column_stack([early, values[:, within]])
+        change = self._charged(late) - self._charged(early)
+        means = [np.trapezoid(each, time) / (time[-1] - time[0]) for each in self._across(values)]
+        self.cycles += 1
+        return Cycle(
+            self.farads / self.times * change / self.period,
+            np.array(means),
+            whole,
+            rms(one_cycle(time, values[self.at], WAIT * self.period, self.period)),
+        )
 
-        Parameters
-        ----------
-        share : float
-            Their voltages change within a cycle by no more than this share of the largest signal about them.
-        """
-        least = SHARE_VOLTS * share / SHARES[0]
-        allowed = np.array([max(least, share * self._swing[list(about)].max(initial=0.0)) for about in self._about()])
-        lighter = np.clip(self._lighter * allowed / np.maximum(self._ripple, 1e-9), 1.0, LIGHTEST)
+    def lighter(self) -> Follow | None:
+        """Return the same circuit with smaller slow capacitors, or None where none can be much smaller."""
+        allowed = [max(SHARE_VOLTS, SHARE * self._swing[list(about)].max(initial=0.0)) for about in self._about()]
+        lighter = np.clip(np.array(allowed) / np.maximum(self._ripple, 1e-9), 1.0, LIGHTEST)
         if not len(lighter) or lighter.max() < LIGHTER:
             return None
         found = Follow(self.session, self.given, self.period, self.nodes, lighter)
@@ -353,11 +393,11 @@ class Follow:
         wanted = np.abs(linear.phasor[self.at])
         return bool(np.all(np.abs(decibels(rms(self._last), wanted)) < AGREE_DB))
 
-    def found(self, settled: bool, drifted: bool = False) -> Steady:
+    def found(self, settled: bool, drifted: bool = False, slopes: Values | None = None) -> Steady:
         """Return the last cycle."""
         last = self._last
         thinned = last[:, :: FINE // WAVE_POINTS]
-        return Steady(rms(last), swing(last), thinned, settled, self.cycles, self._states[-1], drifted)
+        return Steady(rms(last), swing(last), thinned, settled, self.cycles, self._states[-1], drifted, slopes)
 
 
 def _apart(before: Values, last: Values) -> float:

@@ -212,7 +212,7 @@ def slow_draws(
             given = flat, setup.generator, setup.frequencies[index], setup.start_dc, nodes, dc + nominal.state
             try:
                 if nominal.drifted:
-                    found = steady(session, *given)
+                    found = steady(session, *given, slopes=nominal.slopes)
                 else:
                     found = _until_settled(partial(nearby, session, *given), cycles.get(index, (2, *RINGING)))
                     cycles.setdefault(index, (1,) if found.cycles == 2 else RINGING)

@@ -10,22 +10,8 @@ from numpy.typing import NDArray
 from lostgain.circuit import FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import RunFailed, Session
-from lostgain.signatures.cycle import decibels
-from lostgain.signatures.follow import (
-    AGREE_DB,
-    DRIFT_DB,
-    FAR,
-    KICK,
-    LAST_TIMES,
-    ROUNDS,
-    SAME_DB,
-    SETTLED_DB,
-    SHARES,
-    TIMES,
-    Follow,
-    Linear,
-    Steady,
-)
+from lostgain.signatures.drift import DRIFT_DB, Drift, drift
+from lostgain.signatures.follow import AGREE_DB, FAR, KICK, LAST_TIMES, SETTLED_DB, TIMES, Follow, Linear, Steady
 
 Values = NDArray[np.float64]
 
@@ -39,6 +25,7 @@ def steady(
     nodes: Sequence[str],
     start: Linear | Values | None = None,
     most: int = 0,
+    slopes: Values | None = None,
 ) -> Steady:
     """Follow a circuit with the generator on until it has settled.
 
@@ -58,6 +45,8 @@ def steady(
         point.
     most : int
         Cycles after which it is enough, settled or not; 0 for as many as it takes.
+    slopes : array or None
+        `Steady.slopes` of a circuit much like this one.
 
     Raises
     ------
@@ -69,9 +58,8 @@ def steady(
     A linear circuit that starts from its phasors is settled from the first cycle on. Others approach the steady state
     by a factor a cycle, the time constant of a slow capacitor. Where the slow capacitors' voltages at the cycles' ends
     lead to is extrapolated [1]_, from the last few of them by least squares [2]_, and the transient starts there anew.
-    Half a second is thousands of cycles at 10 kHz, and what a cycle changes is then lost in ngspice's own error: so the
-    drift happens in a circuit with smaller slow capacitors, small enough to drift in a few cycles and large enough to
-    pass the signal as before (`drift`), and the circuit itself starts where that one ended.
+    Half a second is thousands of cycles at 10 kHz, and what a cycle changes is then lost in ngspice's own error: where a
+    drift of that sort leads to is found before (`drift`).
 
     References
     ----------
@@ -92,7 +80,7 @@ def steady(
             follow.run(FAR)
     else:
         follow.run(FAR)
-    drifted = not most and drift(follow) > DRIFT_DB
+    drifted = Drift(0.0) if most else drift(follow, slopes)
     for _ in range(TIMES):
         if follow.settled() or follow.restless or not follow.can_start or 0 < most <= follow.cycles:
             break
@@ -100,61 +88,8 @@ def steady(
     for _ in range(LAST_TIMES):
         if follow.change() >= SETTLED_DB and not (follow.restless or most):
             follow.to_the_end()
-    return follow.found(follow.change() < AGREE_DB, drifted)
-
-
-def drift(follow: Follow) -> float:
-    """Let slow capacitors charge to where they stay, in circuits in which they are smaller; return what that changed.
-
-    Parameters
-    ----------
-    follow : Follow
-        A circuit that was followed for some cycles; it is left where the drift led to.
-
-    Returns
-    -------
-    float
-        The most that a level changed [dB].
-    """
-    if not follow.can_start or follow.restless:
-        return 0.0
-    before, light = follow.level(), follow
-    for share in SHARES:
-        lighter = light.lighter(share)
-        if lighter is None:
-            continue
-        try:
-            lighter.again(*light.ended())
-            first = lighter.level()
-            _drift_over(lighter)
-        except RunFailed:
-            if follow.session.dead:
-                raise
-            break
-        if light is follow and _apart(lighter.level(), first) < SAME_DB:
-            return 0.0
-        light = lighter
-    if light is not follow:
-        follow.again(*light.ended())
-    return _apart(follow.level(), before)
-
-
-def _drift_over(lighter: Follow) -> None:
-    """Follow a circuit until a drift is over: two rounds end at the same levels, though one led on to the next.
-
-    What a cycle changes by itself is no sign: where a drift is slow it is small from the start.
-    """
-    before = lighter.level()
-    for _ in range(ROUNDS):
-        lighter.on(FAR)
-        now = lighter.level()
-        if lighter.change() < SETTLED_DB and _apart(now, before) < SETTLED_DB:
-            break
-        before = now
-
-
-def _apart(one: Values, other: Values) -> float:
-    return float(np.abs(decibels(one, other)).max(initial=0.0))
+    settled = follow.change() < AGREE_DB and drifted.over
+    return follow.found(settled, drifted.moved > DRIFT_DB, drifted.slopes)
 
 
 def nearby(

@@ -21,14 +21,16 @@ from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import bends, follow
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.draws import CUT, OPEN, OPEN_DECADES, deviates, varied
+from lostgain.signatures.drift import DRIFT_SETTINGS
 from lostgain.signatures.row_draws import DRIFT_DRAWS, LOUD_CYCLES, LOUDER, NEAR_CLIPPING
 from lostgain.signatures.rows import QUICK
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 19
+METHOD = 20
 #: How circuits are followed in time, in numbers.
-SOLVER = [*follow.SETTINGS, QUICK, NEAR_CLIPPING, LOUDER, LOUD_CYCLES, DRIFT_DRAWS, CUT, OPEN, OPEN_DECADES]
+SOLVER = [*follow.SETTINGS, *DRIFT_SETTINGS, QUICK, NEAR_CLIPPING, LOUDER, LOUD_CYCLES, DRIFT_DRAWS, CUT, OPEN,
+          OPEN_DECADES]  # fmt: skip
 
 
 def folder() -> Path:

@@ -1,0 +1,188 @@
+"""Slow capacitors that charge until no current flows into them on average, found without waiting for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from lostgain.engine import RunFailed
+from lostgain.signatures.cycle import decibels
+from lostgain.signatures.follow import FAR, SETTLED_DB, Cycle, Follow
+
+Values = NDArray[np.float64]
+
+#: Where a drift changes a level by more than this [dB], circuits much like this one have to drift by themselves.
+DRIFT_DB = 1.0
+#: A drift that changes no level by more than this [dB] within so many rounds is left alone.
+SAME_DB, LOOKED = 0.3, 8
+#: A slope is the change of currents with so many volts.
+PROBE = 20e-3
+#: Steps at most; volts that the first may go, and any of them; seconds that one stands for at most.
+STEPS, REACH, FARTHEST, LONGEST = 14, 2.0, 8.0, 10.0
+#: Over when two steps in turn would go no further than this [V] and change no level by more than this [dB].
+CALM_VOLTS, CALM_DB = 0.1, 0.1
+#: A step is taken back if currents grow by this factor, unless levels hardly change [dB]: then they are noise. After so
+#: many in turn, slopes are taken anew.
+WORSE, ALIKE_DB, AGAIN = 2.0, 0.3, 2
+
+#: All that the answer depends on besides the circuit: a table with others is another table.
+DRIFT_SETTINGS = (DRIFT_DB, SAME_DB, LOOKED, PROBE, STEPS, REACH, FARTHEST, LONGEST, CALM_VOLTS, CALM_DB, WORSE,
+                  ALIKE_DB, AGAIN)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Drift:
+    """What a drift came to.
+
+    Parameters
+    ----------
+    moved : float
+        The most that a level changed [dB].
+    over : bool
+        Whether it was followed to its end.
+    slopes : array or None, (slow capacitor, slow capacitor) [S]
+        How mean currents change with voltages, for circuits much like this one; None where nothing drifted.
+    """
+
+    moved: float
+    over: bool = True
+    slopes: Values | None = None
+
+
+def drift(follow: Follow, slopes: Values | None = None) -> Drift:
+    """Find where slow capacitors charge to, and leave the circuit there.
+
+    Parameters
+    ----------
+    follow : Follow
+        A circuit that was followed for some cycles.
+    slopes : array or None
+        `Drift.slopes` of a circuit much like this one at the same frequency, which did drift.
+
+    Notes
+    -----
+    Half an output stage on a single supply charges its output capacitor for two seconds: thousands of cycles, of which
+    one changes less than ngspice's own error. What a cycle carries into each capacitor does not depend on how large it
+    is while its voltage changes little within the cycle. So the currents are measured in a circuit with smaller
+    capacitors, and the voltages at which they are zero are found by Newton's method, in steps as long as the circuit
+    itself would go in some time [1]_; slopes are measured once and put right by each step [2]_.
+
+    References
+    ----------
+    .. [1] Kelley and Keyes, "Convergence analysis of pseudo-transient continuation", SIAM J. Numerical Analysis 35
+       (1998) 508-523.
+    .. [2] Broyden, "A class of methods for solving nonlinear simultaneous equations", Mathematics of Computation 19
+       (1965) 577-593.
+    """
+    light = follow.lighter() if follow.can_start and not follow.restless else None
+    if light is None:
+        return Drift(0.0)
+    before = follow.level()
+    try:
+        state, volts = follow.ended()
+        if slopes is None:
+            light.again(state, volts)
+            if not _drifts(light):
+                return Drift(0.0)
+            state, volts = light.ended()
+        found = _balanced(light, state, volts, slopes)
+        # Within a cycle, a smaller capacitor's voltage goes further from its mean.
+        mean = found.here.mean
+        follow.again(found.here.state, mean + (found.volts - mean) / light.times)
+    except RunFailed:
+        if follow.session.dead:
+            raise
+        return Drift(0.0, over=False)
+    return Drift(_apart(follow.level(), before), found.over, found.slopes)
+
+
+def _drifts(light: Follow) -> bool:
+    """Tell whether a circuit's levels move on, until they stay."""
+    first = before = light.level()
+    for _ in range(LOOKED):
+        light.on(FAR)
+        now = light.level()
+        if _apart(now, first) >= SAME_DB:
+            return True
+        if light.change() < SETTLED_DB and _apart(now, before) < SETTLED_DB:
+            break
+        before = now
+    return False
+
+
+@dataclass
+class _Balance:
+    """Voltages at which slow capacitors start a cycle, and what it does to them."""
+
+    volts: Values
+    here: Cycle
+    slopes: Values
+    over: bool = False
+
+
+def _balanced(light: Follow, state: Values, volts: Values, slopes: Values | None) -> _Balance:
+    """Step to voltages at which no current flows into slow capacitors on average."""
+    here = light.one(state, volts)
+    found = _Balance(volts, here, _measured(light, here, volts) if slopes is None else slopes)
+    reach, refused, calm = REACH, 0, 0
+    for _ in range(STEPS):
+        step, whole = _step(light.farads, found.slopes, found.here.currents, reach)
+        there = light.one(found.here.state, found.volts + step)
+        was, now, missed = (
+            _size(light, each)
+            for each in (found.here.currents, there.currents,
+                         there.currents - found.here.currents - found.slopes @ step)
+        )  # fmt: skip
+        changed = _apart(there.level, found.here.level)
+        found.slopes = _put_right(light.farads, found.slopes, step, there.currents - found.here.currents)
+        if now > WORSE * was and changed > ALIKE_DB:
+            reach, refused = float(np.abs(step).max()) / 4, refused + 1
+            if refused == AGAIN:
+                found.slopes = _measured(light, found.here, found.volts)
+            continue
+        found.volts, found.here, refused = found.volts + step, there, 0
+        if missed < was / 2:
+            reach = min(2 * reach, FARTHEST)
+        elif missed > was:
+            reach /= 2
+        calm = calm + 1 if whole < CALM_VOLTS and changed < CALM_DB else 0
+        if calm == 2:
+            found.over = True
+            break
+    return found
+
+
+def _step(farads: Values, slopes: Values, currents: Values, reach: float) -> tuple[Values, float]:
+    """Return where the circuit would go in the longest time that leads no further than `reach`, and how far it would
+    go in the longest of all [V].
+    """
+    seconds = LONGEST
+    step = np.linalg.solve(np.diag(farads) / seconds - slopes, currents)
+    whole = float(np.abs(step).max())
+    while np.abs(step).max() > reach:
+        seconds /= 2
+        step = np.linalg.solve(np.diag(farads) / seconds - slopes, currents)
+    return np.asarray(step), whole
+
+
+def _measured(light: Follow, here: Cycle, volts: Values) -> Values:
+    """Return how mean currents change with each voltage: array, (slow capacitor, slow capacitor) [S]."""
+    probes = PROBE * np.eye(len(volts))
+    return np.array([(light.one(here.state, volts + each).currents - here.currents) / PROBE for each in probes]).T
+
+
+def _put_right(farads: Values, slopes: Values, step: Values, change: Values) -> Values:
+    """Return slopes that would have foretold what a step did to the currents (Broyden's)."""
+    weighted = farads * step
+    length = float(step @ weighted)
+    return slopes + np.outer(change - slopes @ step, weighted) / length if length else slopes
+
+
+def _size(light: Follow, currents: Values) -> float:
+    return float(np.linalg.norm(currents / np.sqrt(light.farads)))
+
+
+def _apart(one: Values, other: Values) -> float:
+    return float(np.abs(decibels(one, other)).max(initial=0.0))
