@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from lostgain.engine import RunFailed
 from lostgain.signatures.cycle import decibels
-from lostgain.signatures.follow import FAR, SETTLED_DB, Cycle, Follow
+from lostgain.signatures.follow import FAR, SETTLED_DB, Cycle, Follow, Slopes
 
 Values = NDArray[np.float64]
 
@@ -17,8 +17,9 @@ Values = NDArray[np.float64]
 DRIFT_DB = 1.0
 #: A drift that changes no level by more than this [dB] within so many rounds is left alone.
 SAME_DB, LOOKED = 0.3, 8
-#: A slope is the change of currents with so many volts.
-PROBE = 20e-3
+#: A slope is the change of currents with so many volts; a voltage lasts if this share of them is left when the cycle
+#: begins.
+PROBE, LASTS = 20e-3, 0.5
 #: Steps at most; volts that the first may go, and any of them; seconds that one stands for at most.
 STEPS, REACH, FARTHEST, LONGEST = 14, 2.0, 8.0, 10.0
 #: Over when two steps in turn would go no further than this [V] and change no level by more than this [dB].
@@ -28,7 +29,7 @@ CALM_VOLTS, CALM_DB = 0.1, 0.1
 WORSE, ALIKE_DB, AGAIN = 2.0, 0.3, 2
 
 #: All that the answer depends on besides the circuit: a table with others is another table.
-DRIFT_SETTINGS = (DRIFT_DB, SAME_DB, LOOKED, PROBE, STEPS, REACH, FARTHEST, LONGEST, CALM_VOLTS, CALM_DB, WORSE,
+DRIFT_SETTINGS = (DRIFT_DB, SAME_DB, LOOKED, PROBE, LASTS, STEPS, REACH, FARTHEST, LONGEST, CALM_VOLTS, CALM_DB, WORSE,
                   ALIKE_DB, AGAIN)  # fmt: skip
 
 
@@ -41,24 +42,24 @@ class Drift:
     moved : float
         The most that a level changed [dB].
     over : bool
-        Whether it was followed to its end.
-    slopes : array or None, (slow capacitor, slow capacitor) [S]
-        How mean currents change with voltages, for circuits much like this one; None where nothing drifted.
+        Whether it was followed to its end, or there is none.
+    slopes : Slopes or None
+        For circuits much like this one; None where nothing drifted.
     """
 
     moved: float
     over: bool = True
-    slopes: Values | None = None
+    slopes: Slopes | None = None
 
 
-def drift(follow: Follow, slopes: Values | None = None) -> Drift:
+def drift(follow: Follow, slopes: Slopes | None = None) -> Drift:
     """Find where slow capacitors charge to, and leave the circuit there.
 
     Parameters
     ----------
     follow : Follow
         A circuit that was followed for some cycles.
-    slopes : array or None
+    slopes : Slopes or None
         `Drift.slopes` of a circuit much like this one at the same frequency, which did drift.
 
     Notes
@@ -118,31 +119,32 @@ class _Balance:
 
     volts: Values
     here: Cycle
-    slopes: Values
+    slopes: Slopes
     over: bool = False
 
 
-def _balanced(light: Follow, state: Values, volts: Values, slopes: Values | None) -> _Balance:
+def _balanced(light: Follow, state: Values, volts: Values, slopes: Slopes | None) -> _Balance:
     """Step to voltages at which no current flows into slow capacitors on average."""
     here = light.one(state, volts)
-    found = _Balance(volts, here, _measured(light, here, volts) if slopes is None else slopes)
+    found = _Balance(volts, here, slopes or _measured(light, here, volts))
     reach, refused, calm = REACH, 0, 0
     for _ in range(STEPS):
-        step, whole = _step(light.farads, found.slopes, found.here.currents, reach)
-        there = light.one(found.here.state, found.volts + step)
-        was, now, missed = (
-            _size(light, each)
-            for each in (found.here.currents, there.currents,
-                         there.currents - found.here.currents - found.slopes @ step)
-        )  # fmt: skip
+        lasting, siemens = found.slopes.lasting, found.slopes.siemens
+        farads, currents = light.farads[lasting], found.here.currents[lasting]
+        step, whole = _step(farads, siemens, currents, reach)
+        volts = light.charged(found.here.state)
+        volts[lasting] = found.volts[lasting] + step
+        there = light.one(found.here.state, volts)
+        change = there.currents[lasting] - currents
+        was, now, missed = (_size(farads, each) for each in (currents, currents + change, change - siemens @ step))
         changed = _apart(there.level, found.here.level)
-        found.slopes = _put_right(light.farads, found.slopes, step, there.currents - found.here.currents)
+        found.slopes = Slopes(lasting, _put_right(farads, siemens, step, change))
         if now > WORSE * was and changed > ALIKE_DB:
             reach, refused = float(np.abs(step).max()) / 4, refused + 1
             if refused == AGAIN:
                 found.slopes = _measured(light, found.here, found.volts)
             continue
-        found.volts, found.here, refused = found.volts + step, there, 0
+        found.volts, found.here, refused = volts, there, 0
         if missed < was / 2:
             reach = min(2 * reach, FARTHEST)
         elif missed > was:
@@ -154,34 +156,37 @@ def _balanced(light: Follow, state: Values, volts: Values, slopes: Values | None
     return found
 
 
-def _step(farads: Values, slopes: Values, currents: Values, reach: float) -> tuple[Values, float]:
+def _step(farads: Values, siemens: Values, currents: Values, reach: float) -> tuple[Values, float]:
     """Return where the circuit would go in the longest time that leads no further than `reach`, and how far it would
     go in the longest of all [V].
     """
     seconds = LONGEST
-    step = np.linalg.solve(np.diag(farads) / seconds - slopes, currents)
-    whole = float(np.abs(step).max())
-    while np.abs(step).max() > reach:
+    step = np.linalg.solve(np.diag(farads) / seconds - siemens, currents)
+    whole = float(np.abs(step).max(initial=0.0))
+    while np.abs(step).max(initial=0.0) > reach:
         seconds /= 2
-        step = np.linalg.solve(np.diag(farads) / seconds - slopes, currents)
+        step = np.linalg.solve(np.diag(farads) / seconds - siemens, currents)
     return np.asarray(step), whole
 
 
-def _measured(light: Follow, here: Cycle, volts: Values) -> Values:
-    """Return how mean currents change with each voltage: array, (slow capacitor, slow capacitor) [S]."""
-    probes = PROBE * np.eye(len(volts))
-    return np.array([(light.one(here.state, volts + each).currents - here.currents) / PROBE for each in probes]).T
+def _measured(light: Follow, here: Cycle, volts: Values) -> Slopes:
+    """Find the slopes at some voltages, one after the other."""
+    probed = [light.one(here.state, volts + each) for each in PROBE * np.eye(len(volts))]
+    kept = np.array([each.early[number] - here.early[number] for number, each in enumerate(probed)])
+    lasting = kept > LASTS * PROBE
+    siemens = np.array([each.currents - here.currents for each in probed]).T / PROBE
+    return Slopes(lasting, siemens[np.ix_(lasting, lasting)])
 
 
-def _put_right(farads: Values, slopes: Values, step: Values, change: Values) -> Values:
+def _put_right(farads: Values, siemens: Values, step: Values, change: Values) -> Values:
     """Return slopes that would have foretold what a step did to the currents (Broyden's)."""
     weighted = farads * step
     length = float(step @ weighted)
-    return slopes + np.outer(change - slopes @ step, weighted) / length if length else slopes
+    return siemens + np.outer(change - siemens @ step, weighted) / length if length else siemens
 
 
-def _size(light: Follow, currents: Values) -> float:
-    return float(np.linalg.norm(currents / np.sqrt(light.farads)))
+def _size(farads: Values, currents: Values) -> float:
+    return float(np.linalg.norm(currents / np.sqrt(farads)))
 
 
 def _apart(one: Values, other: Values) -> float:

@@ -56,8 +56,8 @@ _WITH_OTHER_STATE = "touypw"
 #: Capacitors that may be slow, whose voltages are extrapolated and never put off: from this on [F].
 SLOW_FARADS = 1.5e-9
 #: Slow drifts are looked for in a circuit whose slow capacitors are smaller, so far that each one's voltage changes
-#: within a cycle by such a share of the signal about it, or so many volts; no smaller than by `LIGHTEST`, and only where
-#: that is at least by `LIGHTER`.
+#: within a cycle by such a share of the signal about it, or so many volts; no smaller than by `LIGHTEST`, and only
+#: where that is at least by `LIGHTER`.
 SHARE, SHARE_VOLTS, LIGHTER, LIGHTEST = 0.03, 2e-3, 2.0, 300.0
 
 #: All that a transient's numbers depend on besides the circuit: a table with others is another table.
@@ -66,6 +66,22 @@ SETTINGS = (
     MOST_VOLTS, LEFT_VOLTS, KICK, EDGE, REPEATS, WAVE_POINTS, STEPS_A_CYCLE, MOST_STEPS, RESTLESS, SOLVER, PATIENT,
     SLOW_FARADS, SHARE, SHARE_VOLTS, LIGHTER, LIGHTEST, HEADROOM,
 )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Slopes:
+    """How the mean currents of slow capacitors change with their voltages.
+
+    Parameters
+    ----------
+    lasting : array of bool, (slow capacitor,)
+        Those whose voltage lasts: the others follow within a part of a cycle what is about them.
+    siemens : array, (lasting capacitor, lasting capacitor) [S]
+        The first for its current, the second for its voltage.
+    """
+
+    lasting: NDArray[np.bool_]
+    siemens: Values
 
 
 @dataclass(frozen=True)
@@ -87,7 +103,7 @@ class Steady:
     drifted : bool
         Whether slow capacitors had to charge before the level was what it is: a circuit much like this one may then
         be somewhere else.
-    slopes : array or None, (slow capacitor, slow capacitor) [S]
+    slopes : Slopes or None
         Where they had to: how their mean currents change with their voltages.
     """
 
@@ -98,7 +114,7 @@ class Steady:
     cycles: int
     state: Values
     drifted: bool = False
-    slopes: Values | None = None
+    slopes: Slopes | None = None
 
 
 @dataclass(frozen=True)
@@ -134,14 +150,15 @@ class Cycle:
     ----------
     currents : array, (slow capacitor,) [A]
         Into each, on average.
-    mean : array, (slow capacitor,) [V]
-        Across each, on average.
+    early, mean : array, (slow capacitor,) [V]
+        Across each, when the cycle begins and on average.
     state : array, (number of `states`,) [V, A]
         A whole cycle after the start.
     level : array, (node,) [V rms]
     """
 
     currents: Values
+    early: Values
     mean: Values
     state: Values
     level: Values
@@ -223,7 +240,7 @@ class Follow:
         self._states = np.array([np.interp(ends, time, row) for row in values]).T
         # The first cycle after a start is left out: there all that is fast settles.
         self._near = False
-        for before, after in pairwise(self._charged(each) for each in self._states[1:]):
+        for before, after in pairwise(self.charged(each) for each in self._states[1:]):
             self._at.append(before)
             self._steps.append(after - before)
         late = values[:, time >= (cycles - 1) * self.period]
@@ -237,7 +254,7 @@ class Follow:
         there = np.append(values, np.zeros((1, *values.shape[1:])), axis=0)  # the last is ground
         return [there[-1 if a is None else a] - there[-1 if b is None else b] for a, b, _ in self._slow.values()]
 
-    def _charged(self, state: Values) -> Values:
+    def charged(self, state: Values) -> Values:
         """Return the voltages of the slow capacitors."""
         return np.array(self._across(state))
 
@@ -265,11 +282,12 @@ class Follow:
         within = time > WAIT * self.period
         time = np.append(WAIT * self.period, time[within])
         values = np.column_stack([early, values[:, within]])
-        change = self._charged(late) - self._charged(early)
+        begun = self.charged(early)
         means = [np.trapezoid(each, time) / (time[-1] - time[0]) for each in self._across(values)]
         self.cycles += 1
         return Cycle(
-            self.farads / self.times * change / self.period,
+            self.farads / self.times * (self.charged(late) - begun) / self.period,
+            begun,
             np.array(means),
             whole,
             rms(one_cycle(time, values[self.at], WAIT * self.period, self.period)),
@@ -317,7 +335,7 @@ class Follow:
         held = self._holding()  # by threes, so that no pair of nodes is put off alike throughout
         signs = np.zeros(len(state))
         signs[held] = np.where(np.arange(len(held)) % 3, kick, -kick)
-        self.run(NEAR, state + signs, self._charged(state))
+        self.run(NEAR, state + signs, self.charged(state))
         self._near = True
 
     def _holding(self) -> list[int]:
@@ -334,7 +352,7 @@ class Follow:
             The last one; settled if it is as the one before, or there is none.
         """
         late = (cycles - 1 + WAIT) * self.period
-        time, values = self._tran(cycles + WAIT, state, self._charged(state), [self.every[at] for at in self.at])
+        time, values = self._tran(cycles + WAIT, state, self.charged(state), [self.every[at] for at in self.at])
         cycle = one_cycle(time, values, late, self.period)
         settled = cycles == 1 or _apart(one_cycle(time, values, late - self.period, self.period), cycle) < RINGS_DB
         cycle = np.roll(cycle, round(WAIT * FINE), axis=1)
@@ -393,7 +411,7 @@ class Follow:
         wanted = np.abs(linear.phasor[self.at])
         return bool(np.all(np.abs(decibels(rms(self._last), wanted)) < AGREE_DB))
 
-    def found(self, settled: bool, drifted: bool = False, slopes: Values | None = None) -> Steady:
+    def found(self, settled: bool, drifted: bool = False, slopes: Slopes | None = None) -> Steady:
         """Return the last cycle."""
         last = self._last
         thinned = last[:, :: FINE // WAVE_POINTS]

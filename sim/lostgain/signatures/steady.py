@@ -11,7 +11,18 @@ from lostgain.circuit import FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import RunFailed, Session
 from lostgain.signatures.drift import DRIFT_DB, Drift, drift
-from lostgain.signatures.follow import AGREE_DB, FAR, KICK, LAST_TIMES, SETTLED_DB, TIMES, Follow, Linear, Steady
+from lostgain.signatures.follow import (
+    AGREE_DB,
+    FAR,
+    KICK,
+    LAST_TIMES,
+    SETTLED_DB,
+    TIMES,
+    Follow,
+    Linear,
+    Slopes,
+    Steady,
+)
 
 Values = NDArray[np.float64]
 
@@ -25,7 +36,7 @@ def steady(
     nodes: Sequence[str],
     start: Linear | Values | None = None,
     most: int = 0,
-    slopes: Values | None = None,
+    slopes: Slopes | None = None,
 ) -> Steady:
     """Follow a circuit with the generator on until it has settled.
 
@@ -45,7 +56,7 @@ def steady(
         point.
     most : int
         Cycles after which it is enough, settled or not; 0 for as many as it takes.
-    slopes : array or None
+    slopes : Slopes or None
         `Steady.slopes` of a circuit much like this one.
 
     Raises
@@ -58,8 +69,8 @@ def steady(
     A linear circuit that starts from its phasors is settled from the first cycle on. Others approach the steady state
     by a factor a cycle, the time constant of a slow capacitor. Where the slow capacitors' voltages at the cycles' ends
     lead to is extrapolated [1]_, from the last few of them by least squares [2]_, and the transient starts there anew.
-    Half a second is thousands of cycles at 10 kHz, and what a cycle changes is then lost in ngspice's own error: where a
-    drift of that sort leads to is found before (`drift`).
+    Half a second is thousands of cycles at 10 kHz, and what a cycle changes is then lost in ngspice's own error: where
+    a drift of that sort leads to is found before (`drift`).
 
     References
     ----------
