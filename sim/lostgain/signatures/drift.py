@@ -20,17 +20,18 @@ SAME_DB, LOOKED = 0.3, 8
 #: A slope is the change of currents with so many volts; a voltage lasts if this share of them is left when the cycle
 #: begins.
 PROBE, LASTS = 20e-3, 0.5
-#: Steps at most; volts that the first may go, and any of them; seconds that one stands for at most.
-STEPS, REACH, FARTHEST, LONGEST = 14, 2.0, 8.0, 10.0
+#: Steps at most; volts that the first may go, any of them, and the shortest that is worth it; seconds that one stands
+#: for at most.
+STEPS, REACH, FARTHEST, SHORTEST, LONGEST = 24, 2.0, 8.0, 1e-3, 10.0
 #: Over when two steps in turn would go no further than this [V] and change no level by more than this [dB].
 CALM_VOLTS, CALM_DB = 0.1, 0.1
 #: A step is taken back if currents grow by this factor, unless levels hardly change [dB]: then they are noise. After so
-#: many in turn, slopes are taken anew.
-WORSE, ALIKE_DB, AGAIN = 2.0, 0.3, 2
+#: many steps that slopes foretold badly, they are measured anew.
+WORSE, ALIKE_DB, AGAIN = 2.0, 0.3, 3
 
 #: All that the answer depends on besides the circuit: a table with others is another table.
-DRIFT_SETTINGS = (DRIFT_DB, SAME_DB, LOOKED, PROBE, LASTS, STEPS, REACH, FARTHEST, LONGEST, CALM_VOLTS, CALM_DB, WORSE,
-                  ALIKE_DB, AGAIN)  # fmt: skip
+DRIFT_SETTINGS = (DRIFT_DB, SAME_DB, LOOKED, PROBE, LASTS, STEPS, REACH, FARTHEST, SHORTEST, LONGEST, CALM_VOLTS,
+                  CALM_DB, WORSE, ALIKE_DB, AGAIN)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,7 @@ def _balanced(light: Follow, state: Values, volts: Values, slopes: Slopes | None
     """Step to voltages at which no current flows into slow capacitors on average."""
     here = light.one(state, volts)
     found = _Balance(volts, here, slopes or _measured(light, here, volts))
-    reach, refused, calm = REACH, 0, 0
+    reach, badly, calm = REACH, 0, 0
     for _ in range(STEPS):
         lasting, siemens = found.slopes.lasting, found.slopes.siemens
         farads, currents = light.farads[lasting], found.here.currents[lasting]
@@ -139,20 +140,24 @@ def _balanced(light: Follow, state: Values, volts: Values, slopes: Slopes | None
         was, now, missed = (_size(farads, each) for each in (currents, currents + change, change - siemens @ step))
         changed = _apart(there.level, found.here.level)
         found.slopes = Slopes(lasting, _put_right(farads, siemens, step, change))
+        badly += missed > was and changed > ALIKE_DB
         if now > WORSE * was and changed > ALIKE_DB:
-            reach, refused = float(np.abs(step).max()) / 4, refused + 1
-            if refused == AGAIN:
-                found.slopes = _measured(light, found.here, found.volts)
-            continue
-        found.volts, found.here, refused = volts, there, 0
-        if missed < was / 2:
-            reach = min(2 * reach, FARTHEST)
-        elif missed > was:
-            reach /= 2
-        calm = calm + 1 if whole < CALM_VOLTS and changed < CALM_DB else 0
-        if calm == 2:
-            found.over = True
-            break
+            reach = float(np.abs(step).max()) / 4
+            if reach < SHORTEST:
+                found.over = whole < CALM_VOLTS
+                break
+        else:
+            found.volts, found.here = volts, there
+            if missed < was / 2:
+                reach = min(2 * reach, FARTHEST)
+            elif missed > was:
+                reach /= 2
+            calm = calm + 1 if whole < CALM_VOLTS and changed < CALM_DB else 0
+            if calm == 2:
+                found.over = True
+                break
+        if badly == AGAIN:
+            found.slopes, badly = _measured(light, found.here, found.volts), 0
     return found
 
 
