@@ -9,7 +9,7 @@ from pathlib import Path
 
 from benchmarks.speed_build import whole
 from benchmarks.speed_cores import core_scaling
-from benchmarks.speed_floor import Floor, measure, plain_seconds, ratios, samples_in_all
+from benchmarks.speed_floor import Floor, measure, plain_seconds, ratios
 from benchmarks.speed_growth import growth
 from benchmarks.speed_naive import naive_seconds
 from benchmarks.speed_part import Part, part
@@ -129,7 +129,8 @@ def _ratios(
     plain = sum(plain_seconds(floor, one) for floor, one in measured)
     parts = ratios(measured)
     ours_on_two = built["processor_seconds"] / cores["core_scaling"]
-    loop = sum(each["a_circuit"] * samples_in_all(one) for each, (_, one) in zip(naive, measured, strict=True))
+    loop = sum(plain_seconds(floor, one) * each["a_circuit"] / each["bare"]
+               for each, (floor, one) in zip(naive, measured, strict=True))  # fmt: skip
     return {
         "floor_ratio": {**parts, "with_everything_else": built["processor_seconds"] / plain},
         "plain_seconds": plain,

@@ -144,8 +144,3 @@ def plain_seconds(found: Floor, part: Part) -> float:
 def our_seconds(found: Floor, part: Part) -> float:
     """Return the processor time of our rows, whole table [s]."""
     return _scaled(found.ours, part)["whole"]
-
-
-def samples_in_all(part: Part) -> int:
-    """Return how many circuits a plain build simulates."""
-    return (part.all_faults + 1) * part.samples + part.all_strays

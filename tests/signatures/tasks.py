@@ -7,7 +7,8 @@ import numpy as np
 from benchmarks.speed_plain import followed
 from lostgain.circuit import FlatCircuit
 from lostgain.engine import RunFailed, Session
-from lostgain.signatures.follow import Steady
+from lostgain.signatures.cycle import one_cycle, rms
+from lostgain.signatures.follow import SOLVER, STEPS_A_CYCLE, Steady
 from lostgain.signatures.row import RowResult, RowTask
 from lostgain.signatures.rows import run_row
 from lostgain.signatures.steady import steady
@@ -17,6 +18,15 @@ def settle(session: Session, item: tuple[FlatCircuit, float, float, list[str]]) 
     """Follow a circuit: flat, drive [V rms], frequency [Hz], nodes."""
     flat, drive, frequency, nodes = item
     return steady(session, flat, drive, frequency, 0.0, nodes)
+
+
+def wait(session: Session, item: tuple[FlatCircuit, float, int, list[str]]) -> np.ndarray:
+    """Follow a circuit from rest for so many periods; the last one's levels: flat, period [s], periods, nodes."""
+    flat, period, count, nodes = item
+    *lines, end = flat.lines()
+    session.load([*lines, SOLVER, end])
+    time, values = session.tran(count * period, period / STEPS_A_CYCLE, nodes, (count - 2) * period)
+    return rms(one_cycle(time, values, (count - 1.5) * period, period))
 
 
 class Reluctant(Session):

@@ -44,8 +44,22 @@ def one_cycle(time: Values, values: Values, start: float, period: float) -> Valu
 
 
 def _even(time: Values, values: Values, start: float, period: float) -> Values:
-    grid = start + period * np.arange(FINE + 1) / FINE
-    return np.array([np.interp(grid, time, row) for row in values]).reshape(len(values), -1)
+    return at_times(start + period * np.arange(FINE + 1) / FINE, time, values)
+
+
+def at_times(wanted: Values, time: Values, values: Values) -> Values:
+    """Return what all nodes carry at some times, on straight lines between a transient's: array, (node, time).
+
+    Parameters
+    ----------
+    wanted : array, (time,) [s]
+    time : array, (n,) [s]
+        Rising, two or more.
+    values : array, (node, n)
+    """
+    after = np.clip(np.searchsorted(time, wanted), 1, len(time) - 1)
+    share = np.clip((wanted - time[after - 1]) / (time[after] - time[after - 1]), 0.0, 1.0)
+    return np.asarray(values[:, after - 1] * (1 - share) + values[:, after] * share)
 
 
 def _level_ground(even: Values, drift: Values) -> Values:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from lostgain.circuit import FlatCircuit
 from lostgain.engine import EngineError, RunFailed, Session
 from lostgain.engine.session import BRANCH
-from lostgain.signatures.cycle import EDGE, FINE, QUIET, REPEATS, decibels, one_cycle, rms, swing, two_cycles
+from lostgain.signatures.cycle import EDGE, FINE, QUIET, REPEATS, at_times, decibels, one_cycle, rms, swing, two_cycles
 
 Values = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -49,8 +48,8 @@ SOLVER = ".options method=gear abstol=1e-9 vntol=1e-5"
 PATIENT = ".options method=gear reltol=5e-3 abstol=1e-9 vntol=1e-5 chgtol=1e-12"
 #: A node carries no more than the largest rail, by this factor: where a phasor is larger, it clips.
 HEADROOM = 1.1
-#: Characters of a line that says where nodes start.
-LINE = 500
+#: Nodes of a line that says where they start: names are short enough for none to be too long.
+TOGETHER = 12
 #: Elements whose state is neither their nodes' voltages nor an inductor's current: no transient can start from it.
 _WITH_OTHER_STATE = "touypw"
 #: Capacitors that may be slow, whose voltages are extrapolated and never put off: from this on [F].
@@ -237,7 +236,7 @@ class Follow:
         self.cycles += cycles
         self.restless = len(time) > cycles * RESTLESS
         ends = self.period * np.arange(cycles + 1)
-        self._states = np.array([np.interp(ends, time, row) for row in values]).T
+        self._states = at_times(ends, time, values).T
         # The first cycle after a start is left out: there all that is fast settles.
         self._near = False
         for before, after in pairwise(self.charged(each) for each in self._states[1:]):
@@ -276,9 +275,7 @@ class Follow:
     def one(self, state: Values, slow: Values) -> Cycle:
         """Follow what the start itself stirs up (`WAIT`), and one cycle after it."""
         time, values = self._tran(1 + WAIT, state, slow)
-        early, whole, late = (
-            np.array([np.interp(at * self.period, time, row) for row in values]) for at in (WAIT, 1, 1 + WAIT)
-        )
+        early, whole, late = at_times(self.period * np.array([WAIT, 1, 1 + WAIT]), time, values).T
         within = time > WAIT * self.period
         time = np.append(WAIT * self.period, time[within])
         values = np.column_stack([early, values[:, within]])
@@ -435,5 +432,5 @@ def started(flat: FlatCircuit, names: Sequence[str], state: Values, charged: Map
     *lines, end = flat.with_elements(*own).lines()
     starts = [f"v({name})={value:.10g}" for name, value in zip(names, state, strict=True) if BRANCH not in name]
     # One line for each would take ngspice a tenth longer to load.
-    packed = textwrap.wrap(" ".join(starts), LINE, break_long_words=False, break_on_hyphens=False)
+    packed = (" ".join(starts[number : number + TOGETHER]) for number in range(0, len(starts), TOGETHER))
     return [*lines, *(f".ic {each}" for each in packed), end]
