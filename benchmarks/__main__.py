@@ -18,7 +18,7 @@ def main(arguments: list[str] | None = None) -> int:
     commands = parser.add_subparsers(dest="command", required=True)
     one = commands.add_parser("accuracy", help="how good the diagnosis is, on simulated repairs")
     one.add_argument("--quick", action="store_true", help="few cases, for daily work")
-    one.add_argument("--cases", type=_count, help="simulated repairs a unit")
+    one.add_argument("--cases", type=_count, help="faulty units simulated of each kind of unit; healthy ones are not fewer for it")
     one.add_argument("--seed", type=_count, default=1)
     one.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
     one.add_argument("--no-references", action="store_true", help="leave out what is compared with other methods")
@@ -45,9 +45,10 @@ def main(arguments: list[str] | None = None) -> int:
         return {"endurance": _endurance, "speed": _speed}[given.command](given)
     size = dict(QUICK if given.quick else FULL)
     if given.cases:
+        # What marks a fault is read off the healthy units, and outsiders are few as it is: cheaper is no fewer of them.
         share = given.cases / size["cases"]
-        size = {**size, "cases": given.cases, "healthy": max(20, round(share * size["healthy"])),
-                "outsiders": max(20, round(share * size["outsiders"]))}  # fmt: skip
+        size = {**size, "cases": given.cases, "healthy": max(size["healthy"], round(share * size["healthy"])),
+                "outsiders": max(40, round(share * size["outsiders"]))}  # fmt: skip
     if given.follow is not None:
         size["follow"] = given.follow
     if given.each:
