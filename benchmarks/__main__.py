@@ -18,7 +18,7 @@ def main(arguments: list[str] | None = None) -> int:
     commands = parser.add_subparsers(dest="command", required=True)
     one = commands.add_parser("accuracy", help="how good the diagnosis is, on simulated repairs")
     one.add_argument("--quick", action="store_true", help="few cases, for daily work")
-    one.add_argument("--cases", type=_count, help="faulty units simulated of each kind of unit; healthy ones are not fewer for it")
+    one.add_argument("--cases", type=_count, help="simulated repairs a unit; as many healthy ones as ever")
     one.add_argument("--seed", type=_count, default=1)
     one.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
     one.add_argument("--no-references", action="store_true", help="leave out what is compared with other methods")
