@@ -8,9 +8,10 @@ from benchmarks.speed_plain import followed
 from lostgain.circuit import FlatCircuit
 from lostgain.engine import RunFailed, Session
 from lostgain.signatures.cycle import one_cycle, rms
-from lostgain.signatures.follow import SOLVER, STEPS_A_CYCLE, Steady
+from lostgain.signatures.follow import SOLVER, STEPS_A_CYCLE
 from lostgain.signatures.row import RowResult, RowTask
 from lostgain.signatures.rows import run_row
+from lostgain.signatures.states import Steady
 from lostgain.signatures.steady import steady
 
 

@@ -14,10 +14,11 @@ from lostgain.engine import Pool, Session
 from lostgain.faults import parse
 from lostgain.signatures import row_draws
 from lostgain.signatures.draws import deviates, drawn, varied
-from lostgain.signatures.follow import RINGING, Steady
+from lostgain.signatures.follow import RINGING
 from lostgain.signatures.row import RowResult, RowTask, changed, empty
 from lostgain.signatures.row_draws import Loud
 from lostgain.signatures.rows import run_row
+from lostgain.signatures.states import Steady
 from tests.circuit.units import make
 from tests.signatures.units import RINGING_NETLIST, RINGS
 

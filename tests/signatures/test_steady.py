@@ -12,8 +12,9 @@ from lostgain.circuit import build
 from lostgain.engine import Pool
 from lostgain.signatures.cycle import decibels, two_cycles
 from lostgain.signatures.drift import LOOKED, _drifts
-from lostgain.signatures.follow import WAVE_POINTS, Steady
+from lostgain.signatures.follow import WAVE_POINTS
 from lostgain.signatures.shapes import distortion, memberships, picture
+from lostgain.signatures.states import Steady
 from tests.circuit.units import AMPLIFIER, NETLIST, make
 from tests.signatures import tasks
 from tests.signatures.units import OSCILLATOR, OSCILLATOR_NETLIST, SMALL, SMALL_NETLIST

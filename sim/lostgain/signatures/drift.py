@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from lostgain.engine import RunFailed
 from lostgain.signatures.cycle import decibels
-from lostgain.signatures.follow import FAR, SETTLED_DB, Cycle, Follow, Slopes
+from lostgain.signatures.follow import FAR, SETTLED_DB, Follow
+from lostgain.signatures.states import Cycle, Slopes
 
 Values = NDArray[np.float64]
 

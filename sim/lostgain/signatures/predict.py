@@ -15,9 +15,10 @@ from lostgain.faults import Fault, put_in
 from lostgain.problems import UserError
 from lostgain.quantities import show
 from lostgain.signatures.draws import deviates, drawn, varied
-from lostgain.signatures.follow import WAVE_POINTS, Steady
+from lostgain.signatures.follow import WAVE_POINTS
 from lostgain.signatures.fuses import fuse_amps, fuses
 from lostgain.signatures.ripple import powered
+from lostgain.signatures.states import Steady
 from lostgain.signatures.steady import steady
 
 Values = NDArray[np.float64]

@@ -13,9 +13,10 @@ from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
 from lostgain.signatures.cycle import QUIET, decibels
-from lostgain.signatures.follow import AGREE_DB, HEADROOM, RINGING, Linear, Steady, states
+from lostgain.signatures.follow import AGREE_DB, HEADROOM, RINGING
 from lostgain.signatures.row import RowResult
 from lostgain.signatures.row_keep import highest, keep, keep_common, keep_dc, raise_if_dead
+from lostgain.signatures.states import Linear, Steady, states
 from lostgain.signatures.steady import nearby, steady
 
 Values = NDArray[np.float64]

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import COLD, GENERATOR, SOURCE, balanced
 from lostgain.engine import EngineError, Session
-from lostgain.signatures.follow import Steady
 from lostgain.signatures.probes import rail_ends
 from lostgain.signatures.row import RowResult
+from lostgain.signatures.states import Steady
 
 Values = NDArray[np.float64]
 Complex = NDArray[np.complex128]

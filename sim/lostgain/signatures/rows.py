@@ -14,7 +14,7 @@ from lostgain.engine import EngineError, Session
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.cycle import QUIET, decibels
 from lostgain.signatures.draws import drawn, opens, with_opens
-from lostgain.signatures.follow import AGREE_DB, HEADROOM, Linear, Steady, states
+from lostgain.signatures.follow import AGREE_DB, HEADROOM
 from lostgain.signatures.probes import (
     FLOATING,
     PROBES,
@@ -26,6 +26,7 @@ from lostgain.signatures.ripple import held_alike, powered, ripple_draws
 from lostgain.signatures.row import RowResult, RowTask, changed, empty
 from lostgain.signatures.row_draws import loud_draws, proved, slow_draws, small_draws
 from lostgain.signatures.row_keep import highest, keep, keep_common, keep_dc, keep_sines, raise_if_dead
+from lostgain.signatures.states import Linear, Steady, states
 from lostgain.signatures.steady import steady
 from lostgain.signatures.untroubled import Small, high, untroubled
 

@@ -11,18 +11,8 @@ from lostgain.circuit import FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import RunFailed, Session
 from lostgain.signatures.drift import DRIFT_DB, Drift, drift
-from lostgain.signatures.follow import (
-    AGREE_DB,
-    FAR,
-    KICK,
-    LAST_TIMES,
-    SETTLED_DB,
-    TIMES,
-    Follow,
-    Linear,
-    Slopes,
-    Steady,
-)
+from lostgain.signatures.follow import AGREE_DB, FAR, KICK, LAST_TIMES, SETTLED_DB, TIMES, Follow
+from lostgain.signatures.states import Linear, Slopes, Steady
 
 Values = NDArray[np.float64]
 
