@@ -247,8 +247,7 @@ class Follow:
         time, values = self._tran(cycles + WAIT, state, self.charged(state), [self.every[at] for at in self.at])
         cycle = one_cycle(time, values, late, self.period)
         settled = cycles == 1 or _apart(one_cycle(time, values, late - self.period, self.period), cycle) < RINGS_DB
-        cycle = np.roll(cycle, round(WAIT * FINE), axis=1)
-        return Steady(rms(cycle), swing(cycle), cycle[:, :: FINE // WAVE_POINTS], settled, cycles, state)
+        return _ended(cycle, settled, cycles, state)
 
     def on(self, cycles: int) -> None:
         """Go on from where the cycles lead to; where ngspice cannot start there, from where they ended."""
@@ -314,3 +313,16 @@ def _apart(before: Values, last: Values) -> float:
     """How far two cycles are apart, in level or in swing, at any node [dB]."""
     apart = decibels(rms(last), rms(before)), decibels(swing(last) / 8**0.5, swing(before) / 8**0.5)
     return float(np.abs(apart).max(initial=0.0))
+
+
+def soon(session: Session, period: float, nodes: Sequence[str]) -> Steady:
+    """Follow the circuit that is loaded from its operating point: one cycle after what the start itself stirs up."""
+    cycles = 1 + WAIT
+    time, values = session.tran(cycles * period, period / STEPS_A_CYCLE, nodes, most_points=round(cycles * MOST_STEPS))
+    return _ended(one_cycle(time, values, WAIT * period, period), True, 1, np.zeros(0))
+
+
+def _ended(late: Values, settled: bool, cycles: int, state: Values) -> Steady:
+    """Return what a cycle that begins late by `WAIT` says."""
+    cycle = np.roll(late, round(WAIT * FINE), axis=1)
+    return Steady(rms(cycle), swing(cycle), cycle[:, :: FINE // WAVE_POINTS], settled, cycles, state)

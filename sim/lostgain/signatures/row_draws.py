@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +12,11 @@ from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.circuit.model import driven
 from lostgain.engine import EngineError, Session
 from lostgain.signatures.cycle import QUIET, decibels
-from lostgain.signatures.follow import AGREE_DB, HEADROOM, RINGING
+from lostgain.signatures.follow import AGREE_DB, HEADROOM
 from lostgain.signatures.row import RowResult
 from lostgain.signatures.row_keep import highest, keep, keep_common, keep_dc, raise_if_dead
-from lostgain.signatures.states import Linear, Steady, states
-from lostgain.signatures.steady import nearby, steady
+from lostgain.signatures.states import Linear, states
+from lostgain.signatures.steady import steady
 
 Values = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -26,8 +25,6 @@ Complex = NDArray[np.complex128]
 #: its peaks are nearer than this to the rails, as a share of the room about its DC, or if it is larger by this factor:
 #: an op-amp that has lost gain gives way far from its rails. For so many cycles at most.
 NEAR_CLIPPING, LOUDER, LOUD_CYCLES = 0.6, 1.12, 9
-#: Draws that are followed for long where slow capacitors have to charge: each ends somewhere else.
-DRIFT_DRAWS = 4
 
 
 @dataclass(frozen=True)
@@ -106,7 +103,7 @@ def small_draws(
     for number, flat in enumerate(flats, 1):
         flat = driven(flat, setup.generator, setup.frequencies[0], setup.start_dc)
         try:
-            _load(session, flat, before)
+            load(session, flat, before)
             before = flat
             rest.append(keep_dc(session, flat, circuit, result, number, every))
             phasor = session.ac(setup.frequencies, nodes)
@@ -167,8 +164,17 @@ def _loud(circuit: Circuit, result: RowResult, number: int, phasor: Complex, fin
     return [one for one in each if one.beyond(fine.size[:, one.index], fine.share[:, one.index])]
 
 
-def _load(session: Session, flat: FlatCircuit, before: FlatCircuit | None) -> None:
-    """Put a circuit into ngspice: by changing numbers of the one before, where that is all that differs."""
+def load(session: Session, flat: FlatCircuit, before: FlatCircuit | None, *more: str) -> None:
+    """Put a circuit into ngspice: by changing numbers of the one before, where that is all that differs.
+
+    Parameters
+    ----------
+    session, flat
+    before : FlatCircuit or None
+        What is loaded, if that is known.
+    *more : str
+        Netlist lines that both have besides.
+    """
     changes = flat.changes_from(before) if before is not None else None
     if changes is not None:
         try:
@@ -176,63 +182,8 @@ def _load(session: Session, flat: FlatCircuit, before: FlatCircuit | None) -> No
             return
         except ValueError:
             pass
-    session.load(flat.lines())
-
-
-def slow_draws(
-    session: Session,
-    flats: list[FlatCircuit],
-    circuit: Circuit,
-    result: RowResult,
-    ended: Mapping[int, Steady],
-    rest: Sequence[Values | None],
-) -> int:
-    """Follow draws in time where small-signal analysis is not confirmed; return how many transients gave no result.
-
-    A draw starts where nominal values ended, about its own operating point: so it is settled at once, or nearly. Where
-    slow capacitors had to charge it is not, and a few are followed until they are.
-
-    Parameters
-    ----------
-    session, flats, circuit, result
-    ended : mapping
-        Frequency's number to where nominal values ended, with its state less its operating point [V, A].
-    rest : sequence of array or None
-        Each draw's operating point, by state [V, A]; None where there is none.
-    """
-    setup = circuit.unit.setup
-    nodes = list(circuit.points.values())
-    missed = 0
-    cycles: dict[int, tuple[int, ...]] = {}  # by frequency, once a draw has told
-    for number, (flat, dc) in enumerate(zip(flats, rest, strict=False), 1):
-        if dc is None:
-            continue
-        for index, nominal in ended.items():
-            if nominal.drifted and number > DRIFT_DRAWS:
-                continue
-            given = flat, setup.generator, setup.frequencies[index], setup.start_dc, nodes, dc + nominal.state
-            try:
-                if nominal.drifted:
-                    found = steady(session, *given, slopes=nominal.slopes)
-                else:
-                    found = _until_settled(partial(nearby, session, *given), cycles.get(index, (2, *RINGING)))
-                    cycles.setdefault(index, (1,) if found.cycles == 2 else RINGING)
-            except EngineError as error:
-                raise_if_dead(session, error)
-                missed += 1
-                continue
-            keep(result, number, index, found)
-    return missed
-
-
-def _until_settled(follow: Callable[[int], Steady], counts: Sequence[int]) -> Steady:
-    """Follow a draw for the first of some numbers of cycles after which it has settled, or for the last of them."""
-    found = follow(counts[0])
-    for count in counts[1:]:
-        if found.settled:
-            break
-        found = follow(count)
-    return found
+    *lines, end = flat.lines()
+    session.load([*lines, *more, end])
 
 
 def loud_draws(

@@ -24,8 +24,9 @@ from lostgain.signatures.probes import (
 )
 from lostgain.signatures.ripple import held_alike, powered, ripple_draws
 from lostgain.signatures.row import RowResult, RowTask, changed, empty
-from lostgain.signatures.row_draws import loud_draws, proved, slow_draws, small_draws
+from lostgain.signatures.row_draws import loud_draws, proved, small_draws
 from lostgain.signatures.row_keep import highest, keep, keep_common, keep_dc, keep_sines, raise_if_dead
+from lostgain.signatures.slow_draws import slow_draws
 from lostgain.signatures.states import Linear, Steady, states
 from lostgain.signatures.steady import steady
 from lostgain.signatures.untroubled import Small, high, untroubled

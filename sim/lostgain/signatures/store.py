@@ -22,12 +22,13 @@ from lostgain.signatures import bends, follow
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.draws import CUT, OPEN, OPEN_DECADES, deviates, varied
 from lostgain.signatures.drift import DRIFT_SETTINGS
-from lostgain.signatures.row_draws import DRIFT_DRAWS, LOUD_CYCLES, LOUDER, NEAR_CLIPPING
+from lostgain.signatures.row_draws import LOUD_CYCLES, LOUDER, NEAR_CLIPPING
 from lostgain.signatures.rows import QUICK
+from lostgain.signatures.slow_draws import DRIFT_DRAWS
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 20
+METHOD = 21
 #: How circuits are followed in time, in numbers.
 SOLVER = [*follow.SETTINGS, *DRIFT_SETTINGS, QUICK, NEAR_CLIPPING, LOUDER, LOUD_CYCLES, DRIFT_DRAWS, CUT, OPEN,
           OPEN_DECADES]  # fmt: skip
