@@ -12,7 +12,7 @@ from lostgain.circuit import Circuit, build
 from lostgain.circuit.model import driven
 from lostgain.engine import Pool, Session
 from lostgain.faults import parse
-from lostgain.signatures import row_draws
+from lostgain.signatures import row_draws, slow_draws
 from lostgain.signatures.draws import deviates, drawn, varied
 from lostgain.signatures.follow import RINGING
 from lostgain.signatures.row import RowResult, RowTask, changed, empty
@@ -83,13 +83,13 @@ def test_a_draw_may_clip_where_nominal_values_do_not(pool: Pool, tmp_path: Path)
 
 def test_what_rings_is_followed_for_longer(pool: Pool, resonator: Circuit, monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[int] = []
-    real = row_draws.nearby
+    real = slow_draws.nearby
 
     def counted(*given, **more):  # type: ignore[no-untyped-def]
         asked.append(given[7])
         return real(*given, **more)
 
-    monkeypatch.setattr(row_draws, "nearby", counted)
+    monkeypatch.setattr(slow_draws, "nearby", counted)
     session = Session()
     run_row(session, task(resonator, "R3 drift 20x"))
     assert asked[:2] == [2, RINGING[0]]
@@ -97,6 +97,29 @@ def test_what_rings_is_followed_for_longer(pool: Pool, resonator: Circuit, monke
     asked.clear()
     run_row(session, task(resonator, "R3 drift 20x", "R1 drift 0.05x"))
     assert asked[:2] == [2, 1], "damped, a cycle is enough"
+
+
+def test_what_remembers_nothing_starts_from_rest(
+    pool: Pool, resonator: Circuit, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Damped by 50 ohm, it clips from the first half wave on as it does for good."""
+    item = task(resonator, "R3 drift 20x", "R1 drift 0.005x")
+    (outcome,) = pool.map(long_after, [item])
+    assert outcome.error is None, outcome.error
+    starts: list[str] = []
+    for name in ("nearby", "soon"):
+        real = getattr(slow_draws, name)
+
+        def noted(*given, real=real, name=name, **more):  # type: ignore[no-untyped-def]
+            starts.append(name)
+            return real(*given, **more)
+
+        monkeypatch.setattr(slow_draws, name, noted)
+    found = run_row(Session(), item)
+    assert not found.small_signal.any(), "it clips"
+    assert starts == ["nearby"] + ["soon"] * DRAWS, "the first draw both ways, the others from rest alone"
+    apart = 20 * np.log10(found.level[1:, :, 0] / outcome.value)
+    assert np.abs(apart).max() < 0.03
 
 
 def steady_at(level: float, settled: bool, cycles: int = 1) -> Steady:
