@@ -8,7 +8,6 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from benchmarks.speed_build import whole
-from benchmarks.speed_cores import core_scaling
 from benchmarks.speed_floor import Floor, measure, plain_seconds, ratios
 from benchmarks.speed_growth import growth
 from benchmarks.speed_naive import naive_seconds
@@ -35,8 +34,6 @@ class Size:
         Rows of the part that is run both ways.
     compare : int
         Faults among them whose answers are compared.
-    repeats : int
-        Turns of one worker and of two.
     rows : int
         Faults simulated of each chain.
     chains : tuple of int
@@ -48,14 +45,13 @@ class Size:
     faults: int
     strays: int
     compare: int
-    repeats: int
     rows: int
     chains: tuple[int, ...]
     starts: int
 
 
-FULL = Size(40, 10, 40, 3, 12, (1, 2, 4, 8, 16), 11)
-QUICK = Size(8, 3, 8, 1, 4, (1, 4, 16), 3)
+FULL = Size(40, 10, 40, 12, (1, 2, 4, 8, 16), 11)
+QUICK = Size(8, 3, 8, 4, (1, 4, 16), 3)
 
 
 def speed(units: list[str], size: Size, seed: int, file: Path, say: Say) -> dict[str, object]:
@@ -109,33 +105,33 @@ def one_unit(name: str, drawn: list[Part], size: Size, say: Say) -> dict[str, ob
         floors.append(measure(one, size.compare, say))
         say(f"{name}{of}: a loop with PySpice")
         naive.append(naive_seconds(one))
-    say(f"{name}: one worker and two")
-    cores = core_scaling(drawn[0], size.repeats)
-    say(f"{name}: the whole table")
-    built = whole(name, 2)
+    say(f"{name}: the whole table, by two workers and by one")
+    built, alone = whole(name, 2), whole(name, 1)
     compared = [row for floor in floors for row in floor.compared]
-    return {**_ratios(list(zip(floors, drawn, strict=True)), built, naive, cores), "build": built, "naive": naive,
-            "cores": cores, "same_answer": same_answer(compared),
+    return {**_ratios(list(zip(floors, drawn, strict=True)), built, naive, alone), "build": built, "naive": naive,
+            "build_alone": alone, "same_answer": same_answer(compared),
             "dearest_rows": [row for floor in floors for row in floor.dear],
             "left_out": [row for floor in floors for row in floor.lost]}  # fmt: skip
 
 
 def _ratios(
-    measured: list[tuple[Floor, Part]], built: dict[str, float], naive: list[dict[str, float]], cores: dict[str, float]
+    measured: list[tuple[Floor, Part]], built: dict[str, float], naive: list[dict[str, float]], alone: dict[str, float]
 ) -> dict[str, object]:
-    """Return the ratios that the table is judged by; times of several workers from processor time, which others' jobs
-    on the machine change little.
+    """Return the ratios that the table is judged by.
+
+    Only `core_scaling` is of times that pass, of the whole table by one worker and by two: it wants a quiet machine.
     """
     plain = sum(plain_seconds(floor, one) for floor, one in measured)
     parts = ratios(measured)
-    ours_on_two = built["processor_seconds"] / cores["core_scaling"]
+    scaling = alone["seconds"] / built["seconds"]
+    ours_on_two = built["processor_seconds"] / scaling
     loop = sum(plain_seconds(floor, one) * each["a_circuit"] / each["bare"]
                for each, (floor, one) in zip(naive, measured, strict=True))  # fmt: skip
     return {
         "floor_ratio": {**parts, "with_everything_else": built["processor_seconds"] / plain},
         "plain_seconds": plain,
         "naive_ratio": loop / ours_on_two,
-        "core_scaling": cores["core_scaling"],
+        "core_scaling": scaling,
         "rss_mb": built["rss_mb"],
         "table_mb": built["table_mb"],
     }
