@@ -99,3 +99,14 @@ def test_how_open_an_open_connection_is_differs_from_draw_to_draw(pool: Pool, tm
         }
     drifted = put_in(circuit.flat, parse("R2 drift 3x", circuit), circuit)
     assert with_opens(drifted, circuit.flat, 1.0) == drifted
+
+
+def test_what_is_left_of_an_open_capacitor_differs_from_draw_to_draw(pool: Pool, tmp_path: Path) -> None:
+    """3 to 30 pF of 10: half a decade either way; what has lost capacitance by a stated share keeps that."""
+    circuit = build(make(tmp_path, SMALL, board=SMALL_NETLIST), pool)
+    cut = put_in(circuit.flat, parse("C1 open", circuit), circuit)
+    (name,) = (each for each in cut.elements if cut.elements[each] != circuit.flat.elements.get(each))
+    for decades, farads in ((-1.0, 10e-12 / 10**0.5), (0.0, 10e-12), (1.0, 10e-12 * 10**0.5)):
+        assert with_opens(cut, circuit.flat, decades).elements[name].value == pytest.approx(farads)
+    lost = put_in(circuit.flat, parse("C1 lost 0.01x", circuit), circuit)
+    assert with_opens(lost, circuit.flat, 1.0) == lost

@@ -20,6 +20,8 @@ from lostgain.unit.library import device
 CUT = 3.0
 #: A resistance from this on [ohm] that a fault puts in is an open connection, and so many decades better or worse.
 OPEN, OPEN_DECADES = 1e8, 1.0
+#: What a fault leaves of an open capacitor, up to this [F], is so many decades more or less: its leads and its can.
+LEFT, LEFT_DECADES = 10e-12, 0.5
 
 
 @dataclass(frozen=True)
@@ -148,6 +150,7 @@ def with_opens(faulty: FlatCircuit, whole: FlatCircuit, decades: float) -> FlatC
     """Return a faulty circuit whose open connections are so many decades better or worse.
 
     How open an open connection is, nobody knows; where a bias current flows through it, the DC behind it hangs on that.
+    Nor how much is left of an open capacitor, which high frequencies still pass.
 
     Parameters
     ----------
@@ -157,10 +160,14 @@ def with_opens(faulty: FlatCircuit, whole: FlatCircuit, decades: float) -> FlatC
     """
     found = {}
     for name, element in faulty.elements.items():
-        if name[0] != "r" or not element.has_value or element.value < OPEN:
+        if name[0] not in "rc" or not element.has_value:
             continue
-        if name not in whole.elements or whole.elements[name].value != element.value:
+        if name in whole.elements and whole.elements[name].value == element.value:
+            continue
+        if name[0] == "r" and element.value >= OPEN:
             found[name] = element.value * 10**decades
+        elif name[0] == "c" and element.value <= LEFT:
+            found[name] = element.value * 10 ** (decades * LEFT_DECADES / OPEN_DECADES)
     return faulty.with_values(found)
 
 

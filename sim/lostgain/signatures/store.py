@@ -20,7 +20,7 @@ from lostgain.faults.catalogue import modes_for
 from lostgain.problems import Problem, UserError, Where
 from lostgain.signatures import bends, follow
 from lostgain.signatures.controls import Turn
-from lostgain.signatures.draws import CUT, OPEN, OPEN_DECADES, deviates, varied
+from lostgain.signatures.draws import CUT, LEFT, LEFT_DECADES, OPEN, OPEN_DECADES, deviates, varied
 from lostgain.signatures.drift import DRIFT_SETTINGS
 from lostgain.signatures.row_draws import LOUD_CYCLES, LOUDER, NEAR_CLIPPING
 from lostgain.signatures.rows import QUICK
@@ -28,10 +28,10 @@ from lostgain.signatures.slow_draws import DRIFT_DRAWS
 from lostgain.unit.library import device
 
 #: Raised whenever the same inputs would give other numbers than before.
-METHOD = 21
+METHOD = 22
 #: How circuits are followed in time, in numbers.
 SOLVER = [*follow.SETTINGS, *DRIFT_SETTINGS, QUICK, NEAR_CLIPPING, LOUDER, LOUD_CYCLES, DRIFT_DRAWS, CUT, OPEN,
-          OPEN_DECADES]  # fmt: skip
+          OPEN_DECADES, LEFT, LEFT_DECADES]  # fmt: skip
 
 
 def folder() -> Path:
