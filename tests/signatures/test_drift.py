@@ -7,10 +7,12 @@ import pytest
 
 from lostgain.circuit import build
 from lostgain.circuit.model import driven
-from lostgain.engine import Pool
+from lostgain.engine import Pool, Session
 from lostgain.faults import listing, put_in
 from lostgain.signatures.cycle import decibels
 from lostgain.signatures.drift import _put_right, _step
+from lostgain.signatures.states import Slopes
+from lostgain.signatures.steady import steady
 from lostgain.unit import open_unit
 from tests.signatures.tasks import settle, wait
 
@@ -28,6 +30,19 @@ def test_half_an_output_stage_ends_where_seconds_of_waiting_end(fault: tuple[str
     assert found.drifted
     assert found.slopes is not None
     assert np.abs(decibels(found.level, waited)).max() < 0.1
+
+
+def test_slopes_of_other_capacitors_are_measured_anew(pool: Pool) -> None:
+    """A draw may have a capacitor fewer that counts as slow."""
+    circuit = build(open_unit("ferry-terminal"), pool)
+    setup, nodes = circuit.unit.setup, list(circuit.points.values())
+    broken = next(each for each in listing(circuit) if (each.part, each.mode) == ("Q8", "b-open"))
+    given = put_in(circuit.flat, broken, circuit), setup.generator, 40.0, setup.start_dc, nodes
+    session = Session()
+    alone = steady(session, *given)
+    beside = steady(session, *given, slopes=Slopes(np.ones(2, dtype=bool), -1e-3 * np.eye(2)))
+    assert beside.settled
+    assert np.abs(decibels(beside.level, alone.level)).max() < 0.1
 
 
 def test_a_step_is_as_long_as_the_circuit_would_go() -> None:
