@@ -20,7 +20,8 @@ from lostgain.unit.library import device
 CUT = 3.0
 #: A resistance from this on [ohm] that a fault puts in is an open connection, and so many decades better or worse.
 OPEN, OPEN_DECADES = 1e8, 1.0
-#: What a fault leaves of an open capacitor, up to this [F], is so many decades more or less: its leads and its can.
+#: What a fault leaves of an open capacitor, up to this [F], is so many decades more or less: its leads and its can
+#: (common practice, no source).
 LEFT, LEFT_DECADES = 10e-12, 0.5
 
 
