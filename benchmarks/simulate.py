@@ -83,6 +83,8 @@ class Carried:
     settled : array of bool, (frequency,)
     status : str
         ``ok``, or what failed.
+    waited : float
+        For how long the generator was left on, at the frequency where that was longest [s].
     """
 
     dc: Values
@@ -91,6 +93,7 @@ class Carried:
     swing: Values
     settled: NDArray[np.bool_]
     status: str = "ok"
+    waited: float = 0.0
 
     def confirmed(self, within_db: float, floor: float) -> bool:
         """Say whether the transient gave what small-signal analysis gives, in level and in swing.

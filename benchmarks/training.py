@@ -18,6 +18,10 @@ Progress = Callable[[int, int], None]
 #: Circuits of each mode that are followed in time first; where small-signal analysis gives the same for all of them, it
 #: serves for the rest of the mode.
 PROBED = 3
+#: Where a bias drifts for so long that the generator has to be left on for more than this [s], a circuit takes up to a
+#: minute: of such a mode there are a quarter as many, but two at least.
+LONG = 0.3
+SCARCE = 4
 #: Times each circuit is read, with other instruments.
 DRAWS = 3
 #: Seeds of training circuits begin here, so that no case is among them.
@@ -38,29 +42,43 @@ def samples(prior: Prior, seed: int, each: int, healthy: int, pool: Pool, progre
     pool : Pool
     progress : callable or None
     """
-    circuit = prior.circuit
-    wanted: list[tuple[int, int]] = [(-1, healthy)]
+    asked = {-1: healthy}
     for number, fault in enumerate(prior.modes):
-        wanted.append((number, each * (3 if fault.severity is not None else 1)))
-    probes = [_case(prior, seed, mode, count, True) for mode, many in wanted for count in range(min(PROBED, many))]
-    rest = sum(max(0, many - PROBED) for _, many in wanted)
-    total = len(probes) + rest
-    simulated(probes, circuit.version, pool, None if progress is None else lambda n, _: progress(n, total))
-    floor = instruments(circuit.unit.folder)[circuit.unit.setup.instrument].floor_level
+        asked[number] = each * (3 if fault.severity is not None else 1)
+    many = dict(asked)
+    found: dict[int, list[Case]] = {mode: [] for mode in many}
+
+    def simulate(wanted: dict[int, int], in_time: dict[int, bool]) -> None:
+        """Add circuits of each mode until there are as many as wanted."""
+        new = {mode: [_case(prior, seed, mode, count, in_time[mode]) for count in range(len(found[mode]), size)]
+               for mode, size in wanted.items()}  # fmt: skip
+        before, total = (sum(map(len, found.values())), sum(many.values()))
+        tell = None if progress is None else lambda done, _: progress(before + done, total)
+        simulated([case for cases in new.values() for case in cases], prior.circuit.version, pool, tell)
+        for mode, cases in new.items():
+            found[mode] += cases
+
+    def make_scarce() -> None:
+        for mode, cases in found.items():
+            if mode >= 0 and any(case.carried is not None and case.carried.waited > LONG for case in cases):
+                many[mode] = min(asked[mode], max(2, asked[mode] // SCARCE))
+
+    always = dict.fromkeys(many, True)
+    simulate(dict.fromkeys(many, 1), always)
+    make_scarce()
+    simulate({mode: min(PROBED, size) for mode, size in many.items()}, always)
+    make_scarce()
+    simulate(many, {mode: not _confirmed(prior, cases) for mode, cases in found.items()})
+    pairs = [(case, mode) for mode, cases in found.items() for case in cases]
+    return _read(prior, [case for case, _ in pairs], [mode for _, mode in pairs])
+
+
+def _confirmed(prior: Prior, cases: list[Case]) -> bool:
+    """Whether small-signal analysis gave of all circuits what following them in time did."""
+    unit = prior.circuit.unit
+    floor = instruments(unit.folder)[unit.setup.instrument].floor_level
     within = process()["simulation"]["agree_db"]
-    confirmed: dict[int, bool] = {}
-    for (mode, _), probe in zip(((m, c) for m, many in wanted for c in range(min(PROBED, many))), probes, strict=True):
-        good = probe.carried is not None and probe.carried.confirmed(within, floor)
-        confirmed[mode] = confirmed.get(mode, True) and good
-    others = [
-        _case(prior, seed, mode, count, not confirmed[mode]) for mode, many in wanted for count in range(PROBED, many)
-    ]
-    simulated(
-        others, circuit.version, pool, None if progress is None else lambda n, _: progress(len(probes) + n, total)
-    )
-    modes = [m for m, many in wanted for _ in range(min(PROBED, many))]
-    modes += [m for m, many in wanted for _ in range(PROBED, many)]
-    return _read(prior, [*probes, *others], modes)
+    return all(case.carried is not None and case.carried.confirmed(within, floor) for case in cases)
 
 
 def _case(prior: Prior, seed: int, mode: int, count: int, in_time: bool) -> Case:

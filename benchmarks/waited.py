@@ -50,7 +50,7 @@ def wait(session: Session, task: Job, found: Carried) -> None:
         if not late[column] and not (column == order[0] and task.every):
             continue
         try:
-            cycle, settled, end = _left_on(session, task, task.frequencies[column], state)
+            cycle, settled, end, waited = _left_on(session, task, task.frequencies[column], state)
         except EngineError as error:
             if session.dead:
                 raise
@@ -60,14 +60,17 @@ def wait(session: Session, task: Job, found: Carried) -> None:
         state = end if state is None and task.every else state
         found.level[:, column], found.swing[:, column] = np.std(cycle, axis=1), np.ptp(cycle, axis=1)
         found.settled[column] = settled
+        found.waited = max(found.waited, waited)
 
 
 def _turn(frequency: float) -> tuple[bool, float]:
     return frequency < FIRST, frequency
 
 
-def _left_on(session: Session, task: Job, frequency: float, state: Values | None) -> tuple[Values, bool, Values | None]:
-    """One cycle after a while, whether it is like the one at half that time, and the state at its end."""
+def _left_on(
+    session: Session, task: Job, frequency: float, state: Values | None
+) -> tuple[Values, bool, Values | None, float]:
+    """One cycle after a while, whether it is like the one at half that time, its end's state, and the while [s]."""
     period = 1 / frequency
     for seconds, steps in task.seconds:
         count = max(4, round(min(seconds, steps * period / task.steps) / period))
@@ -77,7 +80,7 @@ def _left_on(session: Session, task: Job, frequency: float, state: Values | None
         settled = apart(middle, last) < task.agree_db
         if settled:
             break
-    return last, settled, values[:, -1] if task.every else None
+    return last, settled, values[:, -1] if task.every else None, count * period
 
 
 def _transient(
