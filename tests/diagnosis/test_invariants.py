@@ -15,6 +15,7 @@ from lostgain.diagnosis import steps as steps_of
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.hypotheses import hypotheses
 from lostgain.diagnosis.likelihood import gaussian, readings_likelihood, rough_likelihood, rough_without_each
+from lostgain.diagnosis.makers import LOOSE
 from lostgain.diagnosis.observed import Observed, observed
 from lostgain.faults import Fault, Mode, Rates, rates
 from lostgain.readings.instruments import instruments
@@ -96,7 +97,7 @@ def test_leaving_a_reading_out_agrees_with_not_having_it() -> None:
     without = rough_without_each(found, seen, "Port")
     plain = np.flatnonzero((found.first == found.second) & ~found.makers_affair & ~found.lost.any(axis=1))
     middle = found.mean[plain][:, seen.columns]
-    spread = found.cov(plain, seen.columns) + seen.common.always + seen.noise
+    spread = found.cov(plain, seen.columns, LOOSE) + seen.common.always + seen.noise
     for number in (0, 4, 8):
         rest = [index for index in range(9) if index != number]
         given_rest = gaussian(seen.value[rest], middle[:, rest], spread[:, rest][:, :, rest])

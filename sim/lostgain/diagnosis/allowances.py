@@ -24,6 +24,11 @@ class Allowances:
     control_tracking_db: float
     model_level_point_db: float
     model_level_each_db: float
+    model_device_gain: float
+    model_device_db: float
+    model_loose: float
+    model_loose_point_db: float
+    model_loose_each_db: float
     model_dc_share: float
     model_dc_volts: float
     model_dc_like: float

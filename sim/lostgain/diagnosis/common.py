@@ -28,6 +28,8 @@ from lostgain.signatures.controls import per_decibel
 #: How far predicted ripple may be off, as a share: diodes, a transformer's leakage and the mains' shape are not known
 #: well. Common practice, no source.
 MODEL_RIPPLE = 0.15
+#: What a device does when it has lost gain.
+LOST_GAIN = ("low-gain", "low-emission")
 #: Nor is DC known better than this [V].
 LEAST_VOLTS = 1e-3
 
@@ -131,26 +133,50 @@ def _by_control(table: Table, features: list[Feature]) -> list[Values]:
         return []
     names = [str(name) for name in table.data["control"].values]
     phasors = np.concatenate([table.complex_values("phasor")[:1, 0], table.complex_values("turned")])
+    return list(per_decibel(_levels(phasors, features), names, table.values("decibels")).values())
+
+
+def _levels(phasors: NDArray[np.complex128], features: list[Feature]) -> Values:
+    """Levels on the comparison scale, 0 for what is none: array, (row, feature); of phasors (row, point, drive)."""
     levels = np.zeros((len(phasors), len(features)))
     for number, feature in enumerate(features):
         if feature.is_level:
             at = phasors[:, :, feature.frequency]
             volts = at[:, feature.point] - (at[:, feature.against] if feature.against >= 0 else 0.0)
             levels[:, number] = scaled(np.abs(np.nan_to_num(volts)), feature)
-    return list(per_decibel(levels, names, table.values("decibels")).values())
+    return levels
+
+
+def _devices(table: Table, features: list[Feature], allow: Allowances) -> Values:
+    """How far each level may be off because devices have another gain than their models [dB]: array, (latent,).
+
+    What a device does there is what the mildest loss of its gain does in the table, by the share of the gain that
+    feedback is short of: an error goes as the reciprocal of the gain.
+    """
+    mildest: dict[str, tuple[float, int]] = {}
+    for row, fault in enumerate(table.faults, 1):
+        if fault.mode in LOST_GAIN and fault.severity is not None:
+            mildest[fault.part] = max(mildest.get(fault.part, (0.0, 0)), (fault.severity, row))
+    if not mildest:
+        return np.zeros(len(features))
+    severity, rows = (np.array(column) for column in zip(*mildest.values(), strict=True))
+    levels = _levels(table.complex_values("phasor")[np.concatenate([[0], rows]), 0], features)
+    each = (levels[1:] - levels[0]) * allow.model_device_gain / (1 / severity[:, None] - 1)
+    return np.asarray(np.minimum(np.sqrt(np.sum(each**2, axis=0)), allow.model_device_db))
 
 
 def _model_error(table: Table, features: list[Feature], allow: Allowances) -> Values:
     """How far the description may be off where it is read, as if all were one channel: array, (latent, latent)."""
     size = len(features)
     error = np.zeros((size, size))
+    devices = _devices(table, features, allow)
     for i, one in enumerate(features):
         for j, other in enumerate(features):
             alike = _place(one) == _place(other)
             if not alike or (one.frequency < 0 and one.frequency != other.frequency):
                 continue
             if one.is_level:
-                error[i, j] = allow.model_level_point_db**2
+                error[i, j] = allow.model_level_point_db**2 + devices[i] * devices[j]
                 error[i, j] += allow.model_level_each_db**2 if one.frequency == other.frequency else 0.0
             else:
                 error[i, j] = (_amount(table, one, allow) * slope(_healthy(table, one), one)) ** 2

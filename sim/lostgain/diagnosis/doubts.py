@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lostgain.diagnosis.features import unscaled
+from lostgain.diagnosis.makers import LOOSE
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.posterior import Posterior
 from lostgain.quantities import show
@@ -74,7 +75,7 @@ def _description(seen: Observed, posterior: Posterior, good: str) -> list[str]:
     """
     notes = []
     found, place = posterior.found, {each: number for number, each in enumerate(posterior.seen.features)}
-    healthy = np.diag(found.cov(np.zeros(1, dtype=int))[0])
+    healthy = np.diag(found.cov(np.zeros(1, dtype=int), kind=LOOSE)[0])
     for number, reading in enumerate(seen.readings):
         pick = seen.operator[number]
         at = int(np.argmax(np.abs(pick)))

@@ -102,7 +102,8 @@ class Hypotheses:
         columns : array of int or None
             Features, some more than once if need be; all if None.
         kind : str
-            `NEAR` where a device does about what its model does, `WILD` where it does not, or `BOTH` as one spread.
+            `NEAR` where a device does about what its model does, `LOOSE` where the description is only about right as
+            well, `WILD` where the device does something else, or `BOTH` as one spread.
         """
         at = np.arange(self.mean.shape[1]) if columns is None else columns
         return self._spread(which, pairs_of(at, at), kind)
@@ -121,6 +122,7 @@ class Hypotheses:
         _add_steps(spread, self.rows, first, second, pairs, self.parts[which])
         self.off.add(spread, self.far[which], pairs, kind)
         self.off.add_size(spread, self.mean[which] - self.mean[0], pairs)
+        self.off.add_loose(spread, pairs, kind)
         return spread
 
     def segments(self, which: Whole, columns: Whole, kind: str = BOTH) -> tuple[Values, Values, Whole]:
@@ -153,6 +155,7 @@ class Hypotheses:
         _add_steps(spread, self.rows, first, second, pairs, np.ones(len(first), dtype=int))
         self.off.add(spread, far, pairs, kind)
         self.off.add_size(spread, (self.rows.mean[first] + self.rows.mean[second]) / 2 - self.mean[0], pairs)
+        self.off.add_loose(spread, pairs, kind)
         return mean, spread, segment.ravel()
 
 

@@ -11,7 +11,7 @@ from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.astray import prices, with_some_astray
 from lostgain.diagnosis.features import Feature, scaled
 from lostgain.diagnosis.hypotheses import Hypotheses
-from lostgain.diagnosis.makers import BOTH, NEAR, WILD
+from lostgain.diagnosis.makers import BOTH, LOOSE, NEAR, WILD
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.shapes import likelihood as shape_likelihood
 from lostgain.diagnosis.signs import sign_likelihood
@@ -58,11 +58,11 @@ def latent_cov(found: Hypotheses, seen: Observed, faulty: str, which: Whole, kin
     shared = found.shared[which]
     here = seen.here(faulty)[None, :] | shared[:, None]
     mean = np.where(here, found.mean[which][:, columns], found.mean[0, columns])
-    return _with_allowances(found, seen, faulty, shared, mean, found.cov(which, columns, kind))
+    return _with_allowances(found, seen, faulty, shared, mean, found.cov(which, columns, kind), kind)
 
 
 def _with_allowances(
-    found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_], mean: Values, own: Values
+    found: Hypotheses, seen: Observed, faulty: str, shared: NDArray[np.bool_], mean: Values, own: Values, kind: str
 ) -> Values:
     """Put healthy spreads where a channel is healthy, and add what all hypotheses allow for. Changes `own`."""
     columns = seen.columns
@@ -71,7 +71,7 @@ def _with_allowances(
         own *= same
     away = np.flatnonzero(~seen.here(faulty))
     if len(away):
-        healthy = found.cov(np.zeros(1, dtype=int), columns[away])[0] * same[np.ix_(away, away)]
+        healthy = found.cov(np.zeros(1, dtype=int), columns[away], kind)[0] * same[np.ix_(away, away)]
         own[np.ix_(np.flatnonzero(~shared), away, away)] = healthy
     own += seen.common.shared(mean, found.mean[0, columns])
     return own
@@ -93,7 +93,8 @@ def readings_likelihood(found: Hypotheses, seen: Observed, faulty: str, which: W
     """
     if not len(seen.value):
         return np.zeros(len(which))
-    result = _one_kind(found, seen, faulty, which, NEAR)
+    near, loose = (_one_kind(found, seen, faulty, which, kind) for kind in (NEAR, LOOSE))
+    result = _either(near, loose, found.off.loose)
     wild = np.flatnonzero(found.makers_affair[which])
     if len(wild):
         result[wild] = _either(result[wild], _one_kind(found, seen, faulty, which[wild], WILD), found.off.share)
@@ -102,6 +103,7 @@ def readings_likelihood(found: Hypotheses, seen: Observed, faulty: str, which: W
 
 
 def _either(near: Values, wild: Values, share: float) -> Values:
+    """Log likelihood where the second is right with a probability, else the first."""
     with np.errstate(divide="ignore"):
         return np.asarray(np.logaddexp(np.log1p(-share) + near, np.log(share) + wild))
 
@@ -110,7 +112,7 @@ def _one_kind(found: Hypotheses, seen: Observed, faulty: str, which: Whole, kind
     middle = latent_mean(found, seen, faulty)[which] @ seen.operator.T
     spread = seen.projected(latent_cov(found, seen, faulty, which, kind)) + seen.noise
     result = gaussian(seen.value, middle, spread)
-    if kind == NEAR:
+    if kind != WILD:
         away = _away(found, seen, middle)
         result = with_some_astray(result, seen.value, middle, spread, away, prices(allowances(), seen.about))
     here = seen.here(faulty)[None, :] | found.shared[which, None]
@@ -135,10 +137,14 @@ def rough_likelihood(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     faulty : str
         The channel that holds the fault.
     """
-    middle, spread, segment = _rough(found, seen, faulty, NEAR, np.arange(len(found.fault)))
-    log = gaussian(seen.value, middle, spread)
     price = prices(allowances(), seen.about)
-    log = with_some_astray(log, seen.value, middle, spread, _away(found, seen, middle), price)[segment]
+    every = np.arange(len(found.fault))
+    kinds: list[Values] = []
+    for kind in (NEAR, LOOSE):
+        middle, spread, segment = _rough(found, seen, faulty, kind, every)
+        log = gaussian(seen.value, middle, spread)
+        kinds.append(with_some_astray(log, seen.value, middle, spread, _away(found, seen, middle), price)[segment])
+    log = _either(kinds[0], kinds[1], found.off.loose)
     wild = np.flatnonzero(found.makers_affair)
     if len(wild):
         middle, spread, segment = _rough(found, seen, faulty, WILD, wild)
@@ -163,6 +169,8 @@ def _away(found: Hypotheses, seen: Observed, middle: Values) -> NDArray[np.bool_
 def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     """Return the same as `rough_likelihood` with one reading left out, for each reading: array, (hypothesis, reading).
 
+    For descriptions that are only about right, since it is looked for what no description goes with.
+
     Parameters
     ----------
     found : Hypotheses
@@ -176,7 +184,7 @@ def rough_without_each(found: Hypotheses, seen: Observed, faulty: str) -> Values
     and C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 5.4.2. From memory, checked in the
     tests against leaving it out.
     """
-    middle, spread, segment = _rough(found, seen, faulty, BOTH, np.arange(len(found.fault)))
+    middle, spread, segment = _rough(found, seen, faulty, LOOSE, np.arange(len(found.fault)))
     inverse = np.linalg.inv(spread)
     # With some 150 readings an inverse may come out a rounding error below zero: that reading then says nothing.
     own = 1 / np.maximum(np.diagonal(inverse, axis1=1, axis2=2), 1e-9)
@@ -192,7 +200,7 @@ def _rough(found: Hypotheses, seen: Observed, faulty: str, kind: str, which: Who
     shared[segment] = found.shared[which]
     here = seen.here(faulty)[None, :] | shared[:, None]
     mean = np.where(here, middle, found.mean[0, seen.columns])
-    spread = seen.projected(_with_allowances(found, seen, faulty, shared, mean, own)) + seen.noise
+    spread = seen.projected(_with_allowances(found, seen, faulty, shared, mean, own, kind)) + seen.noise
     return mean @ seen.operator.T, spread, segment
 
 

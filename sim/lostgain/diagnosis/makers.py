@@ -18,7 +18,8 @@ from lostgain.diagnosis.moments import Pairs
 Values = NDArray[np.float64]
 Whole = NDArray[np.int_]
 
-NEAR, WILD, BOTH = "near", "wild", "both"
+#: What is taken to be right: the description and the device's model; the model alone; neither; or all as one spread.
+NEAR, LOOSE, WILD, BOTH = "near", "loose", "wild", "both"
 #: How much of a point's deviation is the same at all frequencies.
 ALIKE = 0.97
 
@@ -40,6 +41,10 @@ class MakersAffair:
         Probability of neither: what it does then is not known at all.
     size : array, (feature, feature)
         What the size of any fault's effect may be off by, as a share of the effect, squared.
+    loose : float
+        Probability that a description is only about right.
+    more : array, (feature, feature)
+        Covariance of what levels may be off by then, beside what is always allowed for [dB²].
     """
 
     near: Values
@@ -48,6 +53,8 @@ class MakersAffair:
     share: float
     beyond: float
     size: Values
+    loose: float
+    more: Values
 
     def add(self, spread: Values, far: Values, pairs: Pairs, kind: str) -> None:
         """Add to covariances, in place.
@@ -59,13 +66,13 @@ class MakersAffair:
             Distance from healthy, 0 where models are trusted.
         pairs : Pairs
         kind : str
-            `NEAR`, `WILD` or `BOTH`.
+            `NEAR`, `LOOSE`, `WILD` or `BOTH`.
         """
         concerned = np.flatnonzero(far.any(axis=1))
         if not len(concerned):
             return
         both = np.sqrt((1 - self.share) * self.near**2 + self.share * self.wild**2)
-        size = {NEAR: self.near, WILD: self.wild, BOTH: both}[kind]
+        size = {NEAR: self.near, LOOSE: self.near, WILD: self.wild, BOTH: both}[kind]
         own = far[concerned] * size
         spread[concerned] += own[:, pairs[0]] * own[:, pairs[1]] * self.alike[pairs]
 
@@ -81,6 +88,18 @@ class MakersAffair:
         """
         spread += off[:, pairs[0]] * off[:, pairs[1]] * self.size[pairs]
 
+    def add_loose(self, spread: Values, pairs: Pairs, kind: str) -> None:
+        """Add to covariances, in place, what levels may be off by where a description is only about right.
+
+        Parameters
+        ----------
+        spread : array, (hypothesis, *pairs)
+        pairs : Pairs
+        kind : str
+            `NEAR` for none of it, `BOTH` for its share.
+        """
+        spread += {NEAR: 0.0, BOTH: self.loose}.get(kind, 1.0) * self.more[pairs]
+
 
 def makers_affair(allow: Allowances, features: list[Feature]) -> MakersAffair:
     """Return what models may be off by for some features.
@@ -95,11 +114,16 @@ def makers_affair(allow: Allowances, features: list[Feature]) -> MakersAffair:
              for each in features]  # fmt: skip
     same = np.array([[one == other for other in place] for one in place], dtype=bool).reshape(len(level), len(level))
     at = np.array([each.frequency for each in features])
+    same_frequency = at[:, None] == at[None, :]
     return MakersAffair(
         near=np.where(level, allow.model_near_level, allow.model_near_dc),
         wild=np.where(level, allow.model_wild_level, allow.model_wild_dc),
-        alike=same * np.where(at[:, None] == at[None, :], 1.0, ALIKE),
+        alike=same * np.where(same_frequency, 1.0, ALIKE),
         share=allow.model_wild,
         beyond=allow.model_beyond,
         size=np.where(level, allow.model_size_level, allow.model_size_dc) ** 2 * (level[:, None] == level[None, :]),
+        loose=allow.model_loose,
+        more=same
+        * np.outer(level, level)
+        * (allow.model_loose_point_db**2 + same_frequency * allow.model_loose_each_db**2),
     )

@@ -22,6 +22,7 @@ from lostgain.diagnosis.likelihood import (
     readings_likelihood,
     rough_likelihood,
 )
+from lostgain.diagnosis.makers import BOTH, LOOSE
 from lostgain.diagnosis.observed import Observed, observed
 from lostgain.faults import Rates
 from lostgain.problems import Problem, UserError, nearest
@@ -66,20 +67,22 @@ class Case:
         """What each predicts for the features of all channels: array, (hypothesis, latent); see `observed.Observed`."""
         return latent_mean(self.found, self.seen, self.channel)
 
-    def cov(self, which: int) -> Values:
+    def cov(self, which: int, kind: str = BOTH) -> Values:
         """Return the spread of what a hypothesis predicts: array, (latent, latent)."""
-        return np.asarray(latent_cov(self.found, self.seen, self.channel, np.array([which]))[0])
+        return np.asarray(latent_cov(self.found, self.seen, self.channel, np.array([which]), kind)[0])
 
-    def predicted(self, which: int) -> tuple[Values, Values]:
+    def predicted(self, which: int, kind: str = BOTH) -> tuple[Values, Values]:
         """Return what a hypothesis predicts for the readings, errors included: arrays, (reading,), (reading, reading).
 
         Parameters
         ----------
         which : int
             The hypothesis.
+        kind : str
+            As for `hypotheses.Hypotheses.cov`.
         """
         operator = self.seen.operator
-        return operator @ self.mean[which], operator @ self.cov(which) @ operator.T + self.seen.noise
+        return operator @ self.mean[which], operator @ self.cov(which, kind) @ operator.T + self.seen.noise
 
 
 @dataclass(frozen=True)
@@ -105,12 +108,15 @@ class Posterior:
     evidence: float
 
     def fit(self) -> float:
-        """Return how often readings this far from the best hypothesis would come about, were it true: 0 to 1."""
+        """Return how often readings this far from the best hypothesis would come about, were it true: 0 to 1.
+
+        Were its description only about right, where that fits better.
+        """
         case = max(self.cases, key=lambda each: float(each.share.max()))
         best = int(np.argmax(case.share))
         if self.healthy > case.share[best]:
             best = 0
-        return fit(self.seen.value, *case.predicted(best))
+        return max(fit(self.seen.value, *case.predicted(best, kind)) for kind in (BOTH, LOOSE))
 
 
 def weigh(
