@@ -93,11 +93,16 @@ def readings_likelihood(found: Hypotheses, seen: Observed, faulty: str, which: W
     """
     if not len(seen.value):
         return np.zeros(len(which))
-    near, loose = (_one_kind(found, seen, faulty, which, kind) for kind in (NEAR, LOOSE))
+    middle = latent_mean(found, seen, faulty)[which] @ seen.operator.T
+    spread = _spread(found, seen, faulty, which, NEAR)
+    near = _one_kind(found, seen, faulty, which, middle, spread, NEAR)
+    loose = _one_kind(found, seen, faulty, which, middle, spread + _more(found, seen), LOOSE)
     result = _either(near, loose, found.off.loose)
     wild = np.flatnonzero(found.makers_affair[which])
     if len(wild):
-        result[wild] = _either(result[wild], _one_kind(found, seen, faulty, which[wild], WILD), found.off.share)
+        spread = _spread(found, seen, faulty, which[wild], WILD)
+        wilder = _one_kind(found, seen, faulty, which[wild], middle[wild], spread, WILD)
+        result[wild] = _either(result[wild], wilder, found.off.share)
         result[wild] = _or_anything(found, seen, which[wild], result[wild])
     return result
 
@@ -108,9 +113,19 @@ def _either(near: Values, wild: Values, share: float) -> Values:
         return np.asarray(np.logaddexp(np.log1p(-share) + near, np.log(share) + wild))
 
 
-def _one_kind(found: Hypotheses, seen: Observed, faulty: str, which: Whole, kind: str) -> Values:
-    middle = latent_mean(found, seen, faulty)[which] @ seen.operator.T
-    spread = seen.projected(latent_cov(found, seen, faulty, which, kind)) + seen.noise
+def _spread(found: Hypotheses, seen: Observed, faulty: str, which: Whole, kind: str) -> Values:
+    return np.asarray(seen.projected(latent_cov(found, seen, faulty, which, kind)) + seen.noise)
+
+
+def _more(found: Hypotheses, seen: Observed) -> Values:
+    """By how much readings' spreads are `LOOSE` more than `NEAR`, under any hypothesis: array, (reading, reading)."""
+    more = found.off.more[np.ix_(seen.columns, seen.columns)] * seen.same_channel
+    return np.asarray(seen.operator @ more @ seen.operator.T)
+
+
+def _one_kind(
+    found: Hypotheses, seen: Observed, faulty: str, which: Whole, middle: Values, spread: Values, kind: str
+) -> Values:
     result = gaussian(seen.value, middle, spread)
     if kind != WILD:
         away = _away(found, seen, middle)
@@ -137,14 +152,13 @@ def rough_likelihood(found: Hypotheses, seen: Observed, faulty: str) -> Values:
     faulty : str
         The channel that holds the fault.
     """
-    price = prices(allowances(), seen.about)
-    every = np.arange(len(found.fault))
-    kinds: list[Values] = []
-    for kind in (NEAR, LOOSE):
-        middle, spread, segment = _rough(found, seen, faulty, kind, every)
-        log = gaussian(seen.value, middle, spread)
-        kinds.append(with_some_astray(log, seen.value, middle, spread, _away(found, seen, middle), price)[segment])
-    log = _either(kinds[0], kinds[1], found.off.loose)
+    middle, spread, segment = _rough(found, seen, faulty, NEAR, np.arange(len(found.fault)))
+    price, away = prices(allowances(), seen.about), _away(found, seen, middle)
+    near, loose = (
+        with_some_astray(gaussian(seen.value, middle, each), seen.value, middle, each, away, price)[segment]
+        for each in (spread, spread + _more(found, seen))
+    )
+    log = _either(near, loose, found.off.loose)
     wild = np.flatnonzero(found.makers_affair)
     if len(wild):
         middle, spread, segment = _rough(found, seen, faulty, WILD, wild)
