@@ -1,0 +1,33 @@
+"""How closely levels are believed. Facts of the trade: common practice, no source."""
+
+from __future__ import annotations
+
+from lostgain.diagnosis import Verdict
+from tests.diagnosis.megaphone import ask, level, megaphone, probability
+
+AUDIBLE = 2e-3  # [V rms]
+
+
+def off_by(*decibels: float) -> Verdict:
+    """The verdict on levels at the points that carry a signal, each so far from the healthy unit's."""
+    healthy = megaphone().values("level")[0, 0, :, 0]
+    points = [(name, volts) for name, volts in zip(megaphone().points, healthy, strict=True) if volts > AUDIBLE]
+    assert len(points) == len(decibels)
+    return ask(*[level(name, volts * 10 ** (off / 20)) for (name, volts), off in zip(points, decibels, strict=True)])
+
+
+def test_a_decibel_lost_from_one_point_to_the_next_is_noticed() -> None:
+    """C1 is all there is between the first two points, and nothing in it amplifies."""
+    verdict = off_by(0, -1.2, -1.2, -1.2, -1.2, -1.2)
+    assert verdict.faulty
+    assert probability(verdict, "C1") > 0.8
+
+
+def test_the_same_decibel_at_every_point_is_the_generator_s() -> None:
+    assert not off_by(*[-1.2] * 6).faulty
+
+
+def test_a_unit_that_is_only_about_what_its_description_says_is_no_faulty_one() -> None:
+    verdict = off_by(0.7, -0.7, 0.7, -0.7, 0.7, -0.7)
+    assert not verdict.faulty
+    assert verdict.healthy > 0.6 * off_by(*[0.0] * 6).healthy
