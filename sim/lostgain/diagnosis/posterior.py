@@ -22,7 +22,7 @@ from lostgain.diagnosis.likelihood import (
     readings_likelihood,
     rough_likelihood,
 )
-from lostgain.diagnosis.makers import BOTH, LOOSE
+from lostgain.diagnosis.makers import BOTH
 from lostgain.diagnosis.observed import Observed, observed
 from lostgain.faults import Rates
 from lostgain.problems import Problem, UserError, nearest
@@ -107,16 +107,19 @@ class Posterior:
     unexplained: float
     evidence: float
 
-    def fit(self) -> float:
+    def fit(self, kind: str = BOTH) -> float:
         """Return how often readings this far from the best hypothesis would come about, were it true: 0 to 1.
 
-        Were its description only about right, where that fits better.
+        Parameters
+        ----------
+        kind : str
+            As for `hypotheses.Hypotheses.cov`.
         """
         case = max(self.cases, key=lambda each: float(each.share.max()))
         best = int(np.argmax(case.share))
         if self.healthy > case.share[best]:
             best = 0
-        return max(fit(self.seen.value, *case.predicted(best, kind)) for kind in (BOTH, LOOSE))
+        return fit(self.seen.value, *case.predicted(best, kind))
 
 
 def weigh(

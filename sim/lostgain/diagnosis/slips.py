@@ -12,6 +12,7 @@ from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.doubts import POOR
 from lostgain.diagnosis.knowledge import Knowledge
 from lostgain.diagnosis.likelihood import gaussian, others_likelihood, rough_without_each
+from lostgain.diagnosis.makers import LOOSE
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.posterior import Posterior, weigh
 from lostgain.faults import Rates
@@ -98,7 +99,9 @@ def contradiction(
         rest = [row for row in rows if row is not reading]
         without = weigh(table, rest, readings.good, rates, knowledge)
         gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
-        if without.unexplained < SUSPICIOUS and without.fit() > POOR and gain > 0 and (best is None or gain > best[0]):
+        # What is left need only go with a description that is about right; that the whole goes with none is a reason.
+        fits = max(without.fit(), without.fit(LOOSE)) > POOR
+        if without.unexplained < SUSPICIOUS and fits and gain > 0 and (best is None or gain > best[0]):
             best = (float(gain), reading, without)
     if best is None:
         return None
