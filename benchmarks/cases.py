@@ -28,8 +28,8 @@ from lostgain.readings import Reading, Readings
 
 Progress = Callable[[int, int], None]
 
-#: Raised whenever the same netlist would give other numbers than before.
-METHOD = 2
+#: Raised whenever the same netlist would give other numbers than before, or more of them.
+METHOD = 3
 #: Longest time one simulated channel may take [s].
 LIMIT = 180.0
 #: What the pool says of a circuit that took it each time.

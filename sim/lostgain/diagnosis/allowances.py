@@ -10,6 +10,8 @@ from pathlib import Path
 
 from lostgain.unit.source import Source, Table, own_source
 
+#: What of ``[model]`` is a probability.
+PROBABILITIES = ("loose", "wild", "beyond", "maker_severity", "astray", "shared")
 #: Tables of the file that a unit may have its own figures for.
 OF_UNIT = ("generator", "control", "model")
 
@@ -84,7 +86,7 @@ def allowances(folder: Path | None = None) -> Allowances:
     Raises
     ------
     UserError
-        For a table or a name that is none, or a value that is no number of zero or more.
+        For a table or a name that is none, a value that is no number of zero or more, or a probability above one.
     """
     shipped = tomllib.loads(files("lostgain.diagnosis").joinpath("allowances.toml").read_text(encoding="utf-8"))
     own = own_source(folder, "allowances.toml") if folder is not None else None
@@ -103,6 +105,8 @@ def _overlay(shipped: dict[str, dict[str, float]], source: Source) -> None:
             value = row.get(key, (int, float), "a number", shipped[name][key])
             if value is not None and not value >= 0:
                 row.wrong(key, f"{key} = {value} should be zero or more.")
+            elif value is not None and key in PROBABILITIES and value > 1:
+                row.wrong(key, f"{key} = {value} is a probability, and should be one at most.")
             else:
                 shipped[name][key] = float(value)
         row.finish()

@@ -150,8 +150,8 @@ def _levels(phasors: NDArray[np.complex128], features: list[Feature]) -> Values:
 def _devices(table: Table, features: list[Feature], allow: Allowances) -> Values:
     """How far each level may be off because devices have another gain than their models [dB]: array, (latent,).
 
-    What a device does there is what the mildest loss of its gain does in the table, by the share of the gain that
-    feedback is short of: an error goes as the reciprocal of the gain.
+    The table has what the mildest loss of a device's gain does there. A smaller one does less in proportion to what it
+    adds to the reciprocal of the gain, as in any loop: G = A / (1 + Ab), so that dG/G is G/A times dA/A.
     """
     mildest: dict[str, tuple[float, int]] = {}
     for row, fault in enumerate(table.faults, 1):

@@ -101,16 +101,16 @@ def readings_likelihood(found: Hypotheses, seen: Observed, faulty: str, which: W
     wild = np.flatnonzero(found.makers_affair[which])
     if len(wild):
         spread = _spread(found, seen, faulty, which[wild], WILD)
-        wilder = _one_kind(found, seen, faulty, which[wild], middle[wild], spread, WILD)
-        result[wild] = _either(result[wild], wilder, found.off.share)
+        other = _one_kind(found, seen, faulty, which[wild], middle[wild], spread, WILD)
+        result[wild] = _either(result[wild], other, found.off.share)
         result[wild] = _or_anything(found, seen, which[wild], result[wild])
     return result
 
 
-def _either(near: Values, wild: Values, share: float) -> Values:
-    """Log likelihood where the second is right with a probability, else the first."""
+def _either(one: Values, other: Values, share: float) -> Values:
+    """Log likelihood where the other is right with the probability `share`, else the one."""
     with np.errstate(divide="ignore"):
-        return np.asarray(np.logaddexp(np.log1p(-share) + near, np.log(share) + wild))
+        return np.asarray(np.logaddexp(np.log1p(-share) + one, np.log(share) + other))
 
 
 def _spread(found: Hypotheses, seen: Observed, faulty: str, which: Whole, kind: str) -> Values:

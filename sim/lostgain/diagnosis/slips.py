@@ -99,7 +99,7 @@ def contradiction(
         rest = [row for row in rows if row is not reading]
         without = weigh(table, rest, readings.good, rates, knowledge)
         gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
-        # What is left need only go with a description that is about right; that the whole goes with none is a reason.
+        # Without a slip, it is enough that the rest goes with a description that is only about right.
         fits = max(without.fit(), without.fit(LOOSE)) > POOR
         if without.unexplained < SUSPICIOUS and fits and gain > 0 and (best is None or gain > best[0]):
             best = (float(gain), reading, without)
