@@ -54,3 +54,12 @@ def test_what_lies_before_every_device_is_as_sure_as_its_description() -> None:
     found = common_allowance(table, [("A", feature) for feature in features])
     first = found.always[0, 0] - allow.generator_level_db**2
     assert first == pytest.approx(allow.model_level_point_db**2 + allow.model_level_each_db**2, rel=0.01)
+
+
+def test_it_is_allowed_for_beside_what_the_description_may_be_off_by() -> None:
+    table, allow = megaphone(), allowances()
+    feature = Feature(table.points.index("U1 pin 6"), 0, floor=1e-3)
+    off = _devices(table, [feature], allow)[0]
+    assert off > 0.01
+    found = common_allowance(table, [("A", feature)]).always[0, 0] - allow.generator_level_db**2
+    assert found - allow.model_level_point_db**2 - allow.model_level_each_db**2 == pytest.approx(off**2, rel=1e-6)
