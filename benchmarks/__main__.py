@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 
 from benchmarks import speed
-from benchmarks.accuracy import FULL, QUICK, Plan, accuracy
+from benchmarks.accuracy import FULL, QUICK, Plan, accuracy, together
 from benchmarks.endurance import CIRCUITS, endurance
 from lostgain.problems import UserError
 
@@ -30,6 +30,11 @@ def main(arguments: list[str] | None = None) -> int:
                           f"(default {FULL['follow']}, with --quick {QUICK['follow']}; 0 for none)")  # fmt: skip
     one.add_argument("--workers", type=_count, default=2)
     one.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
+    one.add_argument("--outcomes", type=Path, metavar="FOLDER",
+                     help="keep there what was answered to each case, a file a unit")  # fmt: skip
+    all_ = commands.add_parser("together", help="figures over all units whose outcomes are kept, from runs one by one")
+    all_.add_argument("outcomes", type=Path, metavar="FOLDER", help="what accuracy was given as --outcomes")
+    all_.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
     endure = commands.add_parser("endurance", help="many circuits through one pool: memory, processes, failures")
     endure.add_argument("--circuits", type=_count, default=CIRCUITS)
     endure.add_argument("--seed", type=_count, default=1)
@@ -42,7 +47,7 @@ def main(arguments: list[str] | None = None) -> int:
     fast.add_argument("--out", type=Path, default=Path("bench-speed.json"), help="where the figures go")
     given = parser.parse_args(arguments)
     if given.command != "accuracy":
-        return {"endurance": _endurance, "speed": _speed}[given.command](given)
+        return {"endurance": _endurance, "speed": _speed, "together": _together}[given.command](given)
     size = dict(QUICK if given.quick else FULL)
     if given.cases:
         # What marks a fault is read off the healthy units, and outsiders are few as it is: cheaper is no fewer of them.
@@ -57,13 +62,22 @@ def main(arguments: list[str] | None = None) -> int:
         size["each"] = 0
     plan = Plan(**size, seed=given.seed, workers=given.workers)
     try:
-        accuracy(given.unit, plan, given.out, lambda line: print(line, file=sys.stderr, flush=True))
+        accuracy(given.unit, plan, given.out, _say, given.outcomes)
     except UserError as error:
         print(error, file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         print("Stopped. What is simulated is kept; the same command goes on from there.", file=sys.stderr)
         return 130
+    return 0
+
+
+def _together(given: argparse.Namespace) -> int:
+    try:
+        together(given.outcomes, given.out, _say)
+    except UserError as error:
+        print(error, file=sys.stderr)
+        return 2
     return 0
 
 

@@ -18,6 +18,7 @@ from benchmarks.isolate import isolate
 from benchmarks.levels import at_levels, more
 from benchmarks.optimum import beside as optimum
 from benchmarks.optimum import small
+from benchmarks.outcomes import Outcomes, outcomes, read, write
 from benchmarks.process import process
 from benchmarks.references import HEALTHY, Reference, features
 from benchmarks.score import FAILED, Scored, scores
@@ -66,7 +67,7 @@ class Plan:
     workers: int = 2
 
 
-def accuracy(units: list[str], plan: Plan, file: Path, say: Say) -> dict[str, object]:
+def accuracy(units: list[str], plan: Plan, file: Path, say: Say, folder: Path | None = None) -> dict[str, object]:
     """Run the benchmark and write its figures.
 
     Parameters
@@ -78,16 +79,41 @@ def accuracy(units: list[str], plan: Plan, file: Path, say: Say) -> dict[str, ob
         Where the figures go, as JSON.
     say : callable
         Takes progress, a line at a time.
+    folder : Path or None
+        Where each unit's outcomes are kept as soon as it is done, to be counted together with others by `together`.
     """
-    names = units or [unit.name for unit in find_units(None)]
-    by_unit = {name: one_unit(name, plan, say) for name in names}
-    found: dict[str, object] = {"units": {name: scores([scored]) for name, scored in by_unit.items()}}
-    found["over_all"] = scores(list(by_unit.values()))
+    done = []
+    for name in units or [unit.name for unit in find_units(None)]:
+        done.append(outcomes(one_unit(name, plan, say), vars(plan)))
+        if folder is not None:
+            say(f"{name}: outcomes kept in {write(done[-1], folder)}")
+    return _count(done, file, say)
+
+
+def together(folder: Path, file: Path, say: Say) -> dict[str, object]:
+    """Write the figures of all units whose outcomes are in a folder.
+
+    Raises
+    ------
+    UserError
+        As `benchmarks.outcomes.read`.
+    """
+    found = read(folder)
+    if len({each.code for each in found}) > 1:
+        say("These outcomes are of different code: " + ", ".join(f"{each.scored.unit} {each.code}" for each in found))
+    return _count(found, file, say)
+
+
+def _count(done: list[Outcomes], file: Path, say: Say) -> dict[str, object]:
+    """Write and print the figures of each unit and over all."""
+    found: dict[str, object] = {"units": {each.scored.unit: scores([each.scored]) for each in done}}
+    found["over_all"] = scores([each.scored for each in done])
     record = {
         "made_by": "scripts/bench accuracy",
-        "plan": vars(plan),
+        "plans": {each.scored.unit: each.plan for each in done},
         "process": process(),
-        "tables": {name: scored.table for name, scored in by_unit.items()},
+        "code": {each.scored.unit: each.code for each in done},
+        "tables": {each.scored.unit: each.scored.table for each in done},
         **{key: _plain(value) for key, value in found.items()},
     }
     file.write_text(json.dumps(record, indent=1), encoding="utf-8")

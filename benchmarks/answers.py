@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from lostgain.diagnosis import Verdict
 
@@ -20,8 +20,8 @@ class Answer:
     healthy, unexplained : float
     named : (str, str)
         Part and mode of the first suspect; empty texts for a reference.
-    ranges : mapping
-        Part and mode to the range that holds its severity with 90 % probability.
+    range90 : (float, float) or None
+        What holds that suspect's severity with 90 % probability; None where it has none.
     seconds : float
         How long it took.
     faulty : bool
@@ -33,7 +33,7 @@ class Answer:
     healthy: float
     unexplained: float = 0.0
     named: tuple[str, str] = ("", "")
-    ranges: Mapping[tuple[str, str], tuple[float, float]] = field(default_factory=dict)
+    range90: tuple[float, float] | None = None
     seconds: float = 0.0
     faulty: bool = True
 
@@ -51,17 +51,14 @@ def of_verdict(verdict: Verdict, seconds: float) -> Answer:
     """Return a verdict in that form: probabilities of a part's modes added up."""
     parts: dict[str, float] = defaultdict(float)
     stages: dict[str, float] = defaultdict(float)
-    ranges = {}
     for suspect in verdict.suspects:
         parts[suspect.part] += suspect.probability
         stages[suspect.stage] += suspect.probability
-        if suspect.severity_range is not None:
-            ranges[suspect.part, suspect.mode] = suspect.severity_range
     for path in verdict.elsewhere:
         for stage in path.stages:
             stages[stage] += path.probability / len(path.stages)
     first = verdict.suspects[0]
     return Answer(
-        parts, stages, verdict.healthy, verdict.unexplained, (first.part, first.mode), ranges, seconds,
-        verdict.faulty,
+        parts, stages, verdict.healthy, verdict.unexplained, (first.part, first.mode), first.severity_range,
+        seconds, verdict.faulty,
     )  # fmt: skip

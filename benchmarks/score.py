@@ -152,8 +152,8 @@ def _covered(ours: list[Answer], faults: list[Truth]) -> list[bool]:
         fault = truth.fault
         if fault is None or fault.severity is None or answer.named != (fault.part, fault.mode):
             continue
-        if answer.named in answer.ranges:
-            low, high = answer.ranges[answer.named]
+        if answer.range90 is not None:
+            low, high = answer.range90
             found.append(low <= fault.severity <= high)
     return found
 

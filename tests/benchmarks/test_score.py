@@ -24,7 +24,7 @@ def answer(
     stages: dict[str, float] = {}
     for name, p in parts.items():
         stages[STAGE[name]] = stages.get(STAGE[name], 0.0) + p
-    return Answer(parts, stages, healthy, unexplained, named, {("R1", "drift"): (2.0, 4.0)}, faulty=healthy < 0.3)
+    return Answer(parts, stages, healthy, unexplained, named, (2.0, 4.0), faulty=healthy < 0.3)
 
 
 def truth(part: str, mode: str = "open", severity: float | None = None) -> Truth:
