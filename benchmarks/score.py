@@ -140,7 +140,7 @@ def _reliability(units: list[Scored]) -> tuple[Values, Values, Values]:
         truths, answers = _pick(units, kind)
         for truth, answer in zip(truths, answers, strict=True):
             name = answer.first()[0]
-            rows.append((answer.parts[name], float(name == truth.part), share / len(truths)))
+            rows.append((answer.parts[name], float(name in truth.bad), share / len(truths)))
     p, hit, weight = np.array(rows).T
     return p, hit, weight
 

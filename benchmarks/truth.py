@@ -13,6 +13,9 @@ from benchmarks.process import between, process
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, Mode, listing, modes_for, rates
 
+#: A resistance of no more than this is a wire: a pin, or where a part is not fitted.
+WIRE_OHM = 1e-3
+
 
 @dataclass(frozen=True)
 class Truth:
@@ -41,6 +44,11 @@ class Truth:
     def part(self) -> str:
         """The part that failed, or empty."""
         return self.fault.part if self.fault else ""
+
+    @property
+    def bad(self) -> tuple[str, ...]:
+        """All parts that are bad: of two that are off at once, either is rightly named."""
+        return (self.part,) if self.fault else tuple(one for one, other, _ in self.outside if not other)
 
 
 @dataclass(frozen=True)
@@ -113,7 +121,7 @@ class Prior:
     def _known(self, one: str, other: str) -> bool:
         """Whether a resistance between two nodes is a fault of the catalogue: a short or a leak of a part there."""
         for name, place in self.circuit.parts.items():
-            pins = {self.circuit.node_of(name, pin) for pin in place.pins}
+            pins = {self._copper(self.circuit.node_of(name, pin)) for pin in place.pins}
             if {one, other} <= pins:
                 return True
         return False
@@ -137,10 +145,25 @@ class Prior:
         """Stages that have parts at all of these nodes: each of them is the right one to look in."""
         return tuple(stage.name for stage in self.circuit.unit.stages if nodes <= set(self._nodes(stage.name)))
 
+    def _copper(self, node: str) -> str:
+        """One name for all nodes that wires join, as where a part is not fitted: one piece of copper."""
+        return self._wires.get(node, node)
+
+    @cached_property
+    def _wires(self) -> dict[str, str]:
+        joined: dict[str, set[str]] = {}
+        for element in self.circuit.flat.elements.values():
+            if element.name.startswith("r") and element.has_value and element.value <= WIRE_OHM:
+                one, other = (joined.setdefault(node, {node}) for node in element.nodes)
+                one |= other
+                joined.update(dict.fromkeys(one, one))
+        return {node: min(nodes, key=lambda each: (each not in self._ends, "." in each, each))
+                for node, nodes in joined.items()}  # fmt: skip
+
     def _nodes(self, stage: str) -> list[str]:
         """Board nodes at the pins of a stage's parts, ground and rails left out."""
         found = {
-            self.circuit.node_of(name, pin)
+            self._copper(self.circuit.node_of(name, pin))
             for name, place in self.circuit.parts.items()
             if place.part.stage == stage
             for pin in place.pins

@@ -44,6 +44,26 @@ def test_same_seed_same_case(kind: str, priors: dict[str, Prior]) -> None:
     assert one.job != other.job
 
 
+def test_a_leak_at_a_wire_is_in_the_stages_at_both_ends_of_it(priors: dict[str, Prior]) -> None:
+    """Where a series resistor is not fitted, the stage before and the one behind meet at one piece of copper."""
+    prior = priors["ferry-terminal"]
+    flat = prior.circuit.flat.elements
+    assert flat["r.xs6_level_coupling.rrs_absent"].nodes == ("xs6_level_coupling.far", "n6_level_coupling")
+    found = [prior.outsider(np.random.default_rng(number)) for number in range(2000)]
+    there = [truth for truth in found if "leak n6_level_coupling to" in truth.says]
+    assert there
+    assert {truth.stages for truth in there} == {("Level coupling", "Zone level")}
+    assert not any("xs6_level_coupling.far" in truth.says for truth in found), "the same copper under another name"
+
+
+def test_of_two_parts_off_either_is_bad(priors: dict[str, Prior]) -> None:
+    prior = priors["ferry-terminal"]
+    found = [prior.outsider(np.random.default_rng(number)) for number in range(100)]
+    for truth in found:
+        assert len(truth.bad) == (2 if " and " in truth.says else 0)
+    assert {len(truth.bad) for truth in found} == {0, 2}
+
+
 def test_no_device_has_the_tables_numbers(priors: dict[str, Prior]) -> None:
     circuit = priors["ferry-terminal"].circuit
     rng = np.random.default_rng(2)

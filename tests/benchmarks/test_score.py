@@ -73,6 +73,15 @@ def test_kinds_weigh_as_in_the_stated_mix() -> None:
     assert rows[:, 0] @ rows[:, 2] == pytest.approx(said)
 
 
+def test_either_of_two_bad_parts_is_rightly_named() -> None:
+    """Else a suspect that is bad indeed would count as a probability that was wrong."""
+    whole = scored()
+    two = Truth("outsider", None, ("Input",), outside=(("R1", "", 3.0), ("R2", "", 0.2)))
+    rows = np.array(scores([replace(whole, truths=[*whole.truths[:8], two, two])])["calibration"])
+    before = np.array(scores([whole])["calibration"])
+    assert (rows[:, 1] - before[:, 1]) @ rows[:, 2] == pytest.approx(0.02)
+
+
 def test_table_and_json_say_the_same() -> None:
     figures = scores([scored(references=True)])
     text = table_text({"units": {"made-up": figures}, "over_all": figures})
