@@ -87,6 +87,8 @@ def test_table_and_json_say_the_same() -> None:
     text = table_text({"units": {"made-up": figures}, "over_all": figures})
     assert "0.750" in text
     assert "right part named first" in text
+    assert "\nover all " not in text, "one unit is all there is"
+    assert max(map(len, text.splitlines())) <= 80
     assert json.loads(json.dumps(_plain(figures)))["part_top1"]["value"] == 0.75
 
 
@@ -97,7 +99,8 @@ def test_a_match_that_failed_is_wrong_and_told() -> None:
     figures = scores([failed])
     assert figures["part_top1"].value == 0.5
     assert figures["match_failed"] == 1
-    assert "1 cases the match failed" in table_text({"units": {"made-up": figures}, "over_all": figures})
+    text = table_text({"units": {"made-up": figures}, "over_all": figures})
+    assert "1 cases the match failed" in " ".join(text.split())
 
 
 def test_good_channel_is_beside_the_same_cases_alone() -> None:
