@@ -31,3 +31,10 @@ def test_a_unit_that_is_only_about_what_its_description_says_is_no_faulty_one() 
     verdict = off_by(0.7, -0.7, 0.7, -0.7, 0.7, -0.7)
     assert not verdict.faulty
     assert verdict.healthy > 0.6 * off_by(*[0.0] * 6).healthy
+
+
+def test_a_slip_is_found_on_a_unit_that_is_only_about_what_its_description_says() -> None:
+    """A digit too many at the fourth point, where all others are 1.8 dB high or low."""
+    verdict = off_by(1.8, -1.8, 1.8, 20 - 1.8, 1.8, -1.8)
+    assert verdict.contradiction is not None
+    assert verdict.contradiction.point == "U1 pin 2"
