@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.beyond import beyond
 from lostgain.diagnosis.doubts import warnings
 from lostgain.diagnosis.elsewhere import elsewhere
 from lostgain.diagnosis.evidence import evidence
@@ -20,7 +21,7 @@ from lostgain.diagnosis.severity import half_believed, quantiles, sentence
 from lostgain.diagnosis.slips import contradiction
 from lostgain.faults import Rates, rates
 from lostgain.problems import Problem, UserError, Where
-from lostgain.readings import Readings
+from lostgain.readings import Reading, Readings
 from lostgain.signatures import Table
 from lostgain.unit.model import Channel
 
@@ -58,15 +59,16 @@ def match(
         If no reading can be used.
     """
     chosen = rates(rate_set) if isinstance(rate_set, str) else rate_set
-    doubts = doubted(table, readings.rows)
-    unsure = {id(row): row for rows, _ in doubts for row in rows}
-    readings = replace(readings, rows=tuple(row for row in readings.rows if id(row) not in unsure))
-    try:
-        whole = weigh(table, readings.rows, readings.good, chosen, knowledge)
-    except UserError as error:
-        first = error.problems[0]
-        raise UserError(Problem(first.message, Where(readings.path, first.where.line), first.meant)) from error
+    every = readings
+    doubts = doubted(table, every.rows)
+    readings = _without(every, doubts)
+    whole = _weighed(table, readings, doubts, chosen, knowledge)
     odd = contradiction(table, readings, chosen, knowledge, whole)
+    if impossible := beyond(table, [row for row in readings.rows if odd is None or row is not odd.reading]):
+        doubts += impossible
+        readings = _without(every, doubts)
+        whole = _weighed(table, readings, doubts, chosen, knowledge)
+        odd = contradiction(table, readings, chosen, knowledge, whole)
     posterior = odd.without if odd is not None else whole
     suspects = _suspects(table, posterior)
     notes = [says for _, says in doubts] + ([odd.says] if odd is not None else [])
@@ -87,8 +89,27 @@ def match(
         fit=posterior.fit(),
         elsewhere=elsewhere(table, posterior),
         checks=part_verdicts(table, readings.rows, readings.good),
-        doubted=tuple(unsure.values()),
+        doubted=tuple(row for rows, _ in doubts for row in rows),
     )
+
+
+def _without(readings: Readings, doubts: list[tuple[tuple[Reading, ...], str]]) -> Readings:
+    """Return the readings that nothing is wrong with."""
+    unsure = {id(row) for rows, _ in doubts for row in rows}
+    return replace(readings, rows=tuple(row for row in readings.rows if id(row) not in unsure))
+
+
+def _weighed(
+    table: Table, readings: Readings, doubts: list[tuple[tuple[Reading, ...], str]], chosen: Rates,
+    knowledge: Knowledge | None,
+) -> Posterior:  # fmt: skip
+    if doubts and not readings.rows:
+        raise UserError([Problem(says, Where(readings.path, rows[0].where.line)) for rows, says in doubts])
+    try:
+        return weigh(table, readings.rows, readings.good, chosen, knowledge)
+    except UserError as error:
+        first = error.problems[0]
+        raise UserError(Problem(first.message, Where(readings.path, first.where.line), first.meant)) from error
 
 
 def _suspects(table: Table, posterior: Posterior) -> list[Suspect]:

@@ -144,7 +144,8 @@ def weigh(
     _known_channels(table, rows, good)
     seen = observed(table, rows, instruments(table.circuit.unit.folder), good)
     if not seen.latent:
-        raise UserError(f"no reading can be compared. {' '.join(seen.left_out)}")
+        why = " ".join(seen.left_out) or "A sign such as hum counts beside a level or DC: read one of those as well."
+        raise UserError(f"no reading can be compared. {why}")
     found = hypotheses(table, seen.features)
     channels = _candidates(table, seen, good)
     before = _priors(table, found, rates, channels, knowledge)
