@@ -88,6 +88,18 @@ def test_the_other_channels_name_for_a_point_is_enough(talk) -> None:
     assert kept(file) == [("U1 pin 1", "level", "Down line", "1 V rms")]
 
 
+def test_the_first_channel_s_own_name_is_its_own(talk) -> None:
+    """U101 and U1 are two chips: who types U1 after U101 has gone to the other board."""
+    _, _, file = talk("U101 pin 1 = 1 V rms", "U1 pin 1 = 2 V rms")
+    assert kept(file) == [("U1 pin 1", "level", "Down line", "1 V rms"), ("U1 pin 1", "level", "Up line", "2 V rms")]
+
+
+def test_undo_is_back_and_a_question_mark_is_help(talk) -> None:
+    _, out, file = talk("U101 pin 1 = 1 V rms", "undo", "?")
+    assert kept(file) == []
+    assert "take the last reading back" in out
+
+
 def test_takes_back_and_corrects(talk) -> None:
     _, out, file = talk("U1 pin 1, Up line = 1 V rms", "TP4, Up line = 1 V rms", "back", "correct 1 = 2 V rms", "list")
     assert "Taken back: TP4 (Up line), level at 500 Hz, 1 V rms." in " ".join(out.split())
@@ -133,6 +145,7 @@ def test_goes_on_from_the_file(talk) -> None:
         ("correct 1", "correct 3 = 1.2 Vpp"),
         ("U1 pin 1, Zone Q", "'Zone Q' is no quantity, frequency, generator level, channel or instrument"),
         ("good Middle line", "there is no channel 'Middle line'"),
+        ("U1 pin 1 = 1 V rms", "of which channel? Type U1 pin 1, Up line or U1 pin 1, Down line."),
         ("U1 pin 1, Up line = distorted", "Say how"),
     ],
 )

@@ -286,3 +286,14 @@ def test_how_bad_a_makers_affair_is_is_said_less_narrowly() -> None:
     assert ratios == sorted(ratios)
     # Nine steps of an eighth of a decade each: nine tenths of what they stand for.
     assert ratios[0] < 3 < 4 < ratios[1] < ratios[2] == pytest.approx(10 ** (0.9 * 9 / 8))
+
+
+def test_where_only_the_good_channel_was_read_the_fault_is_in_the_other() -> None:
+    verdict = ask(*taken("", points=("J1 tip", "U1 pin 1")), good="Port")
+    assert {each.channel for each in verdict.suspects} <= {"Starboard", "all"}
+    assert any("nothing is known yet of the one with the fault" in each for each in verdict.warnings)
+
+
+def test_more_readings_than_can_be_held_in_memory_are_refused() -> None:
+    with pytest.raises(UserError, match="5000 readings are more than can be compared at once"):
+        ask(*[level("U1 pin 1", 0.55)] * 5000)

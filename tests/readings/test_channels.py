@@ -11,7 +11,7 @@ from lostgain.problems import UserError
 from lostgain.readings import Readings, read
 from lostgain.readings.fits import refuse_unsimulated
 from lostgain.unit.model import Unit
-from tests.readings.example import THREE_ZONES, TWO_ZONES
+from tests.readings.example import ONE_CHANNEL, THREE_ZONES, TWO_ZONES
 
 
 def taken(folder: Path, text: str, unit: Unit = TWO_ZONES) -> Readings:
@@ -94,3 +94,13 @@ def test_readings_at_no_frequency_of_the_set_up_are_refused_with_their_lines(tmp
     refuse_unsimulated(mixed, TWO_ZONES)
     dc = replace(found, rows=(*found.rows, replace(found.rows[0], frequency=None, quantity="dc")))
     refuse_unsimulated(dc, TWO_ZONES)
+
+
+def test_the_only_channel_is_no_good_channel(tmp_path: Path) -> None:
+    """The fault is looked for in all others."""
+    name = ONE_CHANNEL.channels[0].name
+    with pytest.raises(UserError) as caught:
+        taken(tmp_path, f"# good channel: {name}\nTP1,1 Vpp,", ONE_CHANNEL)
+    said = str(caught.value)
+    assert "has one channel" in said
+    assert "--working FILE" in said

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from lostgain.readings.typed import place_cells
 from tests.readings.example import ONE_CHANNEL, TWO_ZONES
 from tests.readings.test_read import one, refused, taken
 
@@ -31,6 +32,18 @@ def test_the_unit_in_the_quantity_or_the_heading(unit: str, value: str, si: floa
     place = "mains" if unit == "watts" else "VPP"
     assert one(f"{place},{unit},{value},,", HEAD).value == pytest.approx(si)
     assert one(f"{place},{value}", f"point,value ({unit})").value == pytest.approx(si)
+
+
+@pytest.mark.parametrize(
+    ("typed", "cells"),
+    [
+        ("VPP, current", {"test point": "VPP", "quantity": "current"}),
+        ("VPP rail, current", {"test point": "VPP rail", "quantity": "current"}),
+        ("mains, mains watts", {"test point": "mains", "quantity": "mains watts"}),
+    ],
+)
+def test_a_rail_and_the_mains_are_places_at_the_prompt_too(typed: str, cells: dict[str, str]) -> None:
+    assert place_cells(TWO_ZONES, typed) == cells
 
 
 def test_a_blown_fuse() -> None:

@@ -14,7 +14,7 @@ from lostgain.diagnosis.next_reading import next_reading
 from lostgain.faults import Rates
 from lostgain.problems import Problem, UserError, Where
 from lostgain.readings import Reading, Readings, read, write
-from lostgain.readings.model import OFF, UNITS
+from lostgain.readings.model import OFF, SIGNS, UNITS, WHOLE_UNIT
 from lostgain.readings.points import Finder
 from lostgain.readings.taken import What, what
 from lostgain.readings.typed import implied_channel, place_cells, typed
@@ -121,8 +121,16 @@ class Session:
         """
         cells = place_cells(self.table.circuit.unit, text)
         quantity = cells.get("quantity", "")
-        if "channel" not in cells and self.readings.rows:
-            cells["channel"] = implied_channel(self.table.circuit.unit, cells) or self.readings.rows[-1].channel
+        unit, last = self.table.circuit.unit, self.readings.rows[-1].channel if self.readings.rows else ""
+        if "channel" not in cells and (name := implied_channel(unit, cells, last) or last):
+            cells["channel"] = name
+        if (
+            "channel" not in cells
+            and len(unit.channels) > 1
+            and quantity_of(quantity) not in (*WHOLE_UNIT, *OFF, *SIGNS)
+        ):
+            names = " or ".join(f"{cells['test point']}, {each.name}" for each in unit.channels)
+            raise UserError(Problem(f"'{text}': of which channel?", meant=f"Type {names}."))
         value = f"1 {UNITS[name]}" if (name := quantity_of(quantity)) in OFF else "nothing"
         typed(self.table.circuit.unit, {**cells, "value": value}, self.readings.good)
         return cells
@@ -188,7 +196,7 @@ class Session:
             If there is no such channel.
         """
         try:
-            good = Finder(self.table.circuit.unit).channel(name) if name else ""
+            good = Finder(self.table.circuit.unit).good(name) if name else ""
         except ValueError as error:
             raise UserError(str(error)) from error
         self._change(replace(self.readings, good=good))

@@ -32,8 +32,8 @@ class Talk:
         self.chosen: dict[str, str] | None = None
         self.asked: NextReading | None = None
         self.words: dict[str, Callable[[str], bool]] = {
-            "back": self.back, "correct": self.correct, "reach": self.reach, "good": self.good, "list": self.listed,
-            "more": self.more, "help": self.helped,
+            "back": self.back, "undo": self.back, "correct": self.correct, "reach": self.reach, "good": self.good,
+            "list": self.listed, "more": self.more, "help": self.helped, "?": self.helped,
         }  # fmt: skip
 
     def go_on(self) -> None:

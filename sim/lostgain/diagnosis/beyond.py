@@ -12,7 +12,7 @@ from lostgain.readings.model import Reading
 from lostgain.signatures import Table
 from lostgain.unit.kinds import kinds
 
-#: A reading is beyond the rails where it is so many times what they allow, and so many volts more: meters and mains err.
+#: A reading is beyond the rails at so many times what they allow, and so many volts more: meters and mains err.
 FACTOR, VOLTS = 1.3, 1.0
 #: What may step a level up beyond the rails.
 WOUND = ("transformer", "inductor")

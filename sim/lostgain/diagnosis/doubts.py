@@ -36,6 +36,10 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     notes = _description(seen, posterior, readings.good)
     if posterior.unexplained > ODD or posterior.fit() < POOR:
         notes.append(f"None of the faults in the table explains these readings well.{_oddest(posterior)}")
+    if readings.good and {channel for channel, _ in seen.latent} <= {readings.good}:
+        notes.append(
+            f"Every reading is of {readings.good}, the good channel: nothing is known yet of the one with the fault."
+        )
     notes += [note for note in seen.left_out if not _told(note, readings)]
     notes += readings.warnings
     notes += [str(doubt) for doubt in table.circuit.unit.doubts]

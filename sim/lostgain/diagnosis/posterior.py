@@ -36,6 +36,8 @@ Values = NDArray[np.float64]
 #: again; as many as these are, in any case.
 FAR = 25.0
 FEW = 200
+#: So many readings are compared at once: memory grows with their square, and a whole sheet of two channels has half.
+MOST = 300
 
 
 @dataclass(frozen=True)
@@ -143,6 +145,9 @@ def weigh(
     """
     _known_channels(table, rows, good)
     seen = observed(table, rows, instruments(table.circuit.unit.folder), good)
+    if len(seen.readings) > MOST:
+        many = f"{len(seen.readings)} readings are more than can be compared at once"
+        raise UserError(f"{many} ({MOST}): keep one of each kind and place.")
     if not seen.latent:
         why = " ".join(seen.left_out) or "A sign such as hum counts beside a level or DC: read one of those as well."
         raise UserError(f"no reading can be compared. {why}")
@@ -192,12 +197,12 @@ def _log_likelihood(table: Table, found: Hypotheses, seen: Observed, channel: st
 def _candidates(table: Table, seen: Observed, good: str) -> list[str]:
     """Channels that may hold the fault: those with readings, but for the one known to be good.
 
-    Any of them where only the whole unit was read: a rail's current, the mains watts.
+    Any of them, but for that one, where it alone was read or only the whole unit: a rail's current, the mains watts.
     """
     read = {channel for channel, _ in seen.latent}
     every = [channel.name for channel in table.circuit.unit.channels]
     names = [name for name in every if name in read] or every
-    return [name for name in names if name != good] or names
+    return [name for name in names if name != good] or [name for name in every if name != good] or names
 
 
 def _known_channels(table: Table, rows: Sequence[Reading], good: str) -> None:

@@ -55,7 +55,7 @@ class Cells:
         """Return an instrument's name."""
         if name := self._called.get(spoken(text)):
             return name
-        near = nearest(text, self.instruments) or f"Instruments: {', '.join(self.instruments)}."
+        near = nearest(text, [*self.instruments, *self._called]) or f"Instruments: {', '.join(self.instruments)}."
         raise ValueError(f"there is no instrument '{text}'. {near}")
 
     def frequency(self, text: str) -> float:
@@ -127,6 +127,8 @@ class Cells:
 
     def known(self, text: str, quantity: str) -> Place:
         """Return the place that a text names by itself."""
+        if quantity in WHOLE_UNIT:
+            return self.place(text, "", "", quantity)
         text, lifted = without_lifted(text) if quantity in OFF else (text, False)
         return self._found(text, "", "", quantity, lifted)
 

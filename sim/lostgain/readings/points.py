@@ -73,6 +73,22 @@ class Finder:
         found = next((each for each in self.unit.channels if each.name == channel), None)
         return called(found, point) if found else point
 
+    def good(self, text: str) -> str:
+        """Return the name of the channel known to be good.
+
+        Raises
+        ------
+        ValueError
+            If no channel is called so, or the unit has no other that could be the faulty one.
+        """
+        name = self.channel(text)
+        if len(self.unit.channels) == 1:
+            raise ValueError(
+                f"'{text}': this unit has one channel, and the fault is looked for in it. An intermittent unit's "
+                "readings while it worked go into a file of their own: --working FILE."
+            )
+        return name
+
     def channel(self, text: str) -> str:
         """Return a channel's name.
 

@@ -113,7 +113,7 @@ class _Reader:
             return
         try:
             if key == "good channel":
-                self.good = self.cells.finder.channel(value)
+                self.good = self.cells.finder.good(value)
             elif key == "channel":
                 self.channel = self.cells.finder.channel(value)
             elif key == "instrument":

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from lostgain.problems import Problem, UserError, nearest
 from lostgain.quantities import measure
-from lostgain.readings.model import OFF, Readings
+from lostgain.readings.model import OFF, WHOLE_UNIT, Readings
 from lostgain.readings.read import _Reader
 from lostgain.readings.table import Row, Sheet
 from lostgain.readings.words import quantities, quantity
@@ -46,7 +46,7 @@ def typed(unit: Unit, cells: Mapping[str, str], good: str = "") -> Readings:
     return replace(found, warnings=tuple(text.split(": ", 1)[-1] for text in found.warnings))
 
 
-def implied_channel(unit: Unit, cells: Mapping[str, str]) -> str:
+def implied_channel(unit: Unit, cells: Mapping[str, str], last: str = "") -> str:
     """Return the channel that the designators of a place imply; empty if they imply none.
 
     Parameters
@@ -54,12 +54,17 @@ def implied_channel(unit: Unit, cells: Mapping[str, str]) -> str:
     unit : Unit
     cells : mapping
         From `place_cells`.
+    last : str
+        Where was read before: what that channel calls otherwise is then the first channel's.
     """
     reader = _Reader(_TYPED, unit, Sheet((), (), {}, (), ()))
     try:
-        return reader.cells.known(cells["test point"], quantity(cells.get("quantity", ""))).channel
+        found = reader.cells.known(cells["test point"], quantity(cells.get("quantity", "")))
     except ValueError:
         return ""
+    if not found.channel and last and reader.cells.finder.own(found.point, last) != found.point:
+        return unit.channels[0].name
+    return found.channel
 
 
 def place_cells(unit: Unit, text: str) -> dict[str, str]:
@@ -79,7 +84,7 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
     """
     reader = _Reader(_TYPED, unit, Sheet((), (), {}, (), ()))
     pieces = [piece.strip() for piece in text.split(",")]
-    head = next((found for piece in pieces[1:] if (found := quantity(piece)) in OFF), "")
+    head = next((found for piece in pieces[1:] if (found := quantity(piece)) in (*OFF, *WHOLE_UNIT)), "")
     # The name of a test point may hold a comma itself ("R14, hot end"): the longest run that is one is the point.
     for count in range(len(pieces), 0, -1):
         point = ", ".join(pieces[:count])
