@@ -147,6 +147,7 @@ def test_goes_on_from_the_file(talk) -> None:
         ("good Middle line", "there is no channel 'Middle line'"),
         ("U1 pin 1 = 1 V rms", "of which channel? Type U1 pin 1, Up line or U1 pin 1, Down line."),
         ("U1 pin 1, Up line = distorted", "Say how"),
+        ("U1 pin 1, Up line, 1.87 V rms", "none of the generator's levels"),
     ],
 )
 def test_a_slip_is_said_and_changes_nothing(talk, line: str, said: str) -> None:

@@ -297,3 +297,10 @@ def test_where_only_the_good_channel_was_read_the_fault_is_in_the_other() -> Non
 def test_more_readings_than_can_be_held_in_memory_are_refused() -> None:
     with pytest.raises(UserError, match="5000 readings are more than can be compared at once"):
         ask(*[level("U1 pin 1", 0.55)] * 5000)
+
+
+def test_a_part_that_is_not_there_is_answered_with_those_that_are() -> None:
+    with pytest.raises(UserError, match=r"There are R1, R2, R3"):
+        known(megaphone().circuit.unit, suspects=["R77"])
+    with pytest.raises(UserError, match=r"There are C1, C2"):
+        known(megaphone().circuit.unit, suspects=["CX"])

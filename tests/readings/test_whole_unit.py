@@ -147,3 +147,10 @@ def test_a_number_for_a_sign_is_left_out_and_said() -> None:
     readings = taken(f"{HEAD}\nTP4,hum,5 mV,,\nTP4,level,1 Vpp,,\n")
     assert len(readings.rows) == 1
     assert "line 2: hum is compared as seen or not seen" in readings.warnings[0]
+
+
+@pytest.mark.parametrize("place", ["VPP", "VPP rail", "at F1"])
+def test_dc_of_a_rail_is_told_to_be_none_of_what_is_compared(place: str) -> None:
+    said = refused(f"{HEAD}\n{place},dc,28 V,Zone A,", TWO_ZONES)
+    assert "supply rail" in said
+    assert "--suspect VPP" in said

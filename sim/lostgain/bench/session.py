@@ -106,9 +106,9 @@ class Session:
         if reading.against:
             cells["against"] = called(channel, reading.against)
         if reading.frequency is not None:
-            cells["frequency"] = f"{reading.frequency!r} Hz"
+            cells["frequency"] = f"{reading.frequency:.15g} Hz"
         if reading.generator is not None:
-            cells["generator level"] = f"{reading.generator!r} V rms"
+            cells["generator level"] = f"{reading.generator:.15g} V rms"
         return cells
 
     def place(self, text: str) -> dict[str, str]:

@@ -19,6 +19,9 @@ from lostgain.unit.channels import package
 from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Channel, Unit
 
+#: Parts named to who asks for one that the unit does not have.
+SHOWN = 12
+
 
 @dataclass(frozen=True)
 class Knowledge:
@@ -70,11 +73,11 @@ def known(
     names = {channel.called(name).upper() for channel in unit.channels for name in unit.parts}
     for part in suspects:
         if part.upper() not in names:
-            problems.append(Problem(f"there is no part {part} in {unit.title}.", meant=nearest(part, names)))
+            problems.append(Problem(f"there is no part {part} in {unit.title}.", meant=_meant(part, names)))
     housings = names | {package(name) for name in names}
     for part in new:
         if part.upper() not in housings:
-            problems.append(Problem(f"there is no part {part} in {unit.title}.", meant=nearest(part, housings)))
+            problems.append(Problem(f"there is no part {part} in {unit.title}.", meant=_meant(part, housings)))
     spellings = {word: row["name"] for row in facts()["note"] for word in (row["name"], *row.get("also", ()))}
     chosen = []
     for note in notes:
@@ -111,6 +114,14 @@ def stated(knowledge: Knowledge) -> tuple[str, ...]:
         changes = ", ".join(_change(change) for change in rows[note]["change"])
         said.append(f"{rows[note]['says']} ({changes})")
     return tuple(said)
+
+
+def _meant(part: str, names: set[str]) -> str:
+    """Return the nearest names, or else those that begin with the same letter."""
+    alike = sorted((name for name in names if name[:1] == part[:1].upper()), key=lambda name: (len(name), name))
+    return nearest(part, names) or (
+        f"There are {', '.join(alike[:SHOWN])}{' …' * (len(alike) > SHOWN)}." if alike else ""
+    )
 
 
 def factors(table: Table, faults: Sequence[Fault], channel: Channel, knowledge: Knowledge) -> NDArray[np.float64]:

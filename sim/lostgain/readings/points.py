@@ -7,6 +7,7 @@ from collections import defaultdict
 
 from lostgain.problems import nearest
 from lostgain.quantities import fold
+from lostgain.readings.rails import rail
 from lostgain.unit.channels import called
 from lostgain.unit.model import Channel, Unit
 
@@ -59,6 +60,11 @@ class Finder:
             found = {pair for pair in found if pair[1] == channel} or found
         if len(found) == 1:
             return next(iter(found))
+        if not found and (name := _rail(self.unit, text)):
+            raise ValueError(
+                f"there is no test point '{text}': it is a supply rail, whose current can be compared, its DC not. If "
+                f"its DC is off, that is what to look for first; --suspect {name} says so."
+            )
         if not found:
             raise ValueError(f"there is no test point '{text}'. {nearest(text, self._names)}".rstrip())
         meanings = " or ".join(sorted(f"{point}{f' in {where}' if where else ''}" for point, where in found))
@@ -109,6 +115,14 @@ class Finder:
             return found[0]
         names = [channel.name for channel in self.unit.channels]
         raise ValueError(f"there is no channel '{text}'. {nearest(text, names)}".rstrip())
+
+
+def _rail(unit: Unit, text: str) -> str:
+    """Return the rail that a text names, or empty."""
+    try:
+        return rail(unit, text)
+    except ValueError:
+        return ""
 
 
 def _words(channel: Channel) -> list[str]:

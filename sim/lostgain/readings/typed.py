@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from lostgain.problems import Problem, UserError, nearest
-from lostgain.quantities import measure
+from lostgain.quantities import measure, show
 from lostgain.readings.model import OFF, WHOLE_UNIT, Readings
 from lostgain.readings.read import _Reader
 from lostgain.readings.table import Row, Sheet
@@ -111,6 +111,15 @@ def _is_volts(piece: str) -> bool:
     return True
 
 
+def _known_level(reader: _Reader, piece: str) -> None:
+    """Refuse a level that the generator is not set to: what was read stands behind an equals sign."""
+    setup = reader.unit.setup
+    if reader.cells.generator(piece) not in (None, *setup.levels):
+        levels = ", ".join(show(each, "V rms") for each in (setup.generator, *setup.levels))
+        meant = f"A value that was read stands behind an equals sign: TP1 = {piece}."
+        raise UserError(Problem(f"'{piece}' is none of the generator's levels ({levels}).", meant=meant))
+
+
 def _known(reader: _Reader) -> list[str]:
     """Return what may stand behind a test point, frequencies apart."""
     channels = [channel.name for channel in reader.unit.channels]
@@ -128,6 +137,7 @@ def _column(reader: _Reader, piece: str, quantity: str) -> str:
             continue
         return column
     if _is_volts(piece):
+        _known_level(reader, piece)
         return "generator level"
     try:
         reader.cells.frequency(piece)
