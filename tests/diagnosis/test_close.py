@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from lostgain.diagnosis import Verdict
 from tests.diagnosis.megaphone import ask, level, megaphone, probability
 
@@ -38,3 +40,16 @@ def test_a_slip_is_found_on_a_unit_that_is_only_about_what_its_description_says(
     verdict = off_by(1.8, -1.8, 1.8, 20 - 1.8, 1.8, -1.8)
     assert verdict.contradiction is not None
     assert verdict.contradiction.point == "U1 pin 2"
+
+
+@pytest.mark.parametrize(("decibels", "slip"), [(9.0, "peak to peak"), (-20.3, "a digit too few")])
+def test_levels_that_are_all_off_alike_are_told(decibels: float, slip: str) -> None:
+    """2.83 times, as of Vpp noted as rms; a tenth, as of a x10 probe read as x1."""
+    first = off_by(*[decibels + small for small in (0.3, -0.3, 0.0, 0.2, -0.2, 0.0)]).warnings[0]
+    assert "Every level is about" in first
+    assert slip in first
+
+
+def test_a_stage_that_loses_a_tenth_is_no_slip_of_all() -> None:
+    assert not any("Every level" in each for each in off_by(0.0, 0.0, 0.0, -20.0, -20.0, -20.0).warnings)
+    assert not any("Every level" in each for each in off_by(*[0.0] * 6).warnings)

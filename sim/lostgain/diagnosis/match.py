@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from lostgain.diagnosis.alike import alike
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.beyond import beyond
 from lostgain.diagnosis.doubts import warnings
@@ -71,7 +72,7 @@ def match(
         odd = contradiction(table, readings, chosen, knowledge, whole)
     posterior = odd.without if odd is not None else whole
     suspects = _suspects(table, posterior)
-    notes = [says for _, says in doubts] + ([odd.says] if odd is not None else [])
+    notes = [says for _, says in doubts] + alike(posterior) + ([odd.says] if odd is not None else [])
     notes += warnings(table, posterior, whole.seen, readings)
     seen = posterior.seen
     return Verdict(
