@@ -17,7 +17,7 @@ from lostgain.readings import Reading, Readings, read, write
 from lostgain.readings.model import OFF, SIGNS, UNITS, WHOLE_UNIT
 from lostgain.readings.points import Finder
 from lostgain.readings.taken import What, what
-from lostgain.readings.typed import implied_channel, place_cells, typed
+from lostgain.readings.typed import check_level, implied_channel, place_cells, typed
 from lostgain.readings.values import parse
 from lostgain.readings.words import quantity as quantity_of
 from lostgain.signatures import Table, power_off
@@ -119,9 +119,10 @@ class Session:
         UserError
             If there is no such place.
         """
-        cells = place_cells(self.table.circuit.unit, text)
-        quantity = cells.get("quantity", "")
         unit, last = self.table.circuit.unit, self.readings.rows[-1].channel if self.readings.rows else ""
+        cells = place_cells(unit, text)
+        check_level(unit, cells)
+        quantity = cells.get("quantity", "")
         if "channel" not in cells and (name := implied_channel(unit, cells, last) or last):
             cells["channel"] = name
         if (

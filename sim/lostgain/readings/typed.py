@@ -102,6 +102,28 @@ def place_cells(unit: Unit, text: str) -> dict[str, str]:
     return cells
 
 
+def check_level(unit: Unit, cells: Mapping[str, str]) -> None:
+    """Refuse a generator level that the set-up has not: what was read stands behind an equals sign.
+
+    Parameters
+    ----------
+    unit : Unit
+    cells : mapping
+        From `place_cells`.
+
+    Raises
+    ------
+    UserError
+        With the levels that the table knows.
+    """
+    piece, setup = cells.get("generator level", ""), unit.setup
+    reader = _Reader(_TYPED, unit, Sheet((), (), {}, (), ()))
+    if piece and reader.cells.generator(piece) not in (None, *setup.levels):
+        levels = ", ".join(show(each, "V rms") for each in (setup.generator, *setup.levels))
+        meant = f"A value that was read stands behind an equals sign: {cells['test point']} = {piece}."
+        raise UserError(Problem(f"'{piece}' is none of the generator's levels ({levels}).", meant=meant))
+
+
 def _is_volts(piece: str) -> bool:
     """Tell whether a piece is a level of the generator: a number of volts, or of dBu."""
     try:
@@ -109,15 +131,6 @@ def _is_volts(piece: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _known_level(reader: _Reader, piece: str) -> None:
-    """Refuse a level that the generator is not set to: what was read stands behind an equals sign."""
-    setup = reader.unit.setup
-    if reader.cells.generator(piece) not in (None, *setup.levels):
-        levels = ", ".join(show(each, "V rms") for each in (setup.generator, *setup.levels))
-        meant = f"A value that was read stands behind an equals sign: TP1 = {piece}."
-        raise UserError(Problem(f"'{piece}' is none of the generator's levels ({levels}).", meant=meant))
 
 
 def _known(reader: _Reader) -> list[str]:
@@ -137,7 +150,6 @@ def _column(reader: _Reader, piece: str, quantity: str) -> str:
             continue
         return column
     if _is_volts(piece):
-        _known_level(reader, piece)
         return "generator level"
     try:
         reader.cells.frequency(piece)
