@@ -49,6 +49,24 @@ def test_next_leaves_out_what_cannot_be_reached(capsys, tmp_path) -> None:
     assert "U1 pin 1" in {each["point"] for each in found["instead"]}
 
 
+def test_a_file_of_what_cannot_be_reached_alone_will_do(capsys, tmp_path) -> None:
+    """It is how a technician says so before the first reading."""
+    first = json.loads(run(capsys, "next", CHAIN, "--json")[1])["next"][0]
+    file = tmp_path / "barred.csv"
+    file.write_text(f"test point,value\n{first['point']},can't reach\n", encoding="utf-8")
+    found = json.loads(run(capsys, "next", CHAIN, file, "--json")[1])
+    assert found["next"]
+    assert first["point"] not in {each.get("point") for each in found["next"]}
+
+
+def test_what_is_to_be_known_of_the_readings_is_told_beside(capsys, tmp_path) -> None:
+    file = tmp_path / "slip.csv"
+    file.write_text(WEAK.read_text(encoding="utf-8") + "U1 pin 1,,300 Vpp,,Up line\n", encoding="utf-8")
+    _, _, err = run(capsys, "next", CHAIN, file, "--json")
+    assert "! " in err
+    assert "300 Vpp" in err
+
+
 def test_a_wrong_file_is_said_before_anything_is_simulated(capsys, tmp_path) -> None:
     file = tmp_path / "wrong.csv"
     file.write_text("test point,value\nU1 pin 77,1 Vpp\n", encoding="utf-8")

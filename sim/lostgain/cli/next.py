@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from typing import Any
 
 import lostgain
@@ -12,6 +13,7 @@ from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
 from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
 from lostgain.readings.fits import refuse_unsimulated
+from lostgain.report.text_layout import wrapped
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -36,13 +38,17 @@ def run(args: argparse.Namespace) -> None:
     """Rank what could be read or done next."""
     unit = lostgain.open_unit(args.unit)
     rates = lostgain.rates(args.rates)
-    readings = lostgain.read_readings(args.readings, unit) if args.readings is not None else lostgain.Readings(())
+    readings = lostgain.Readings(())
+    if args.readings is not None:  # a sheet on which nothing is written yet, or only what a probe can't reach, will do
+        readings = lostgain.read_readings(args.readings, unit, may_be_empty=True)
     refuse_unsimulated(readings, unit)
     known = known_of(args, unit)
     table = with_off(opened(unit, file=args.table), readings.rows, usual=args.power_off or args.stay_off or None)
     with shown("Weighing what could be read"):
         verdict = lostgain.match(table, readings, rates, known) if readings.rows else None
         step = lostgain.next_reading(table, readings, verdict, rates, known, live=not args.stay_off)
+    for warning in verdict.warnings if verdict is not None else readings.warnings:
+        print(*wrapped(f"! {warning}"), sep="\n", file=sys.stderr)
     if args.json:
         print(json.dumps(lostgain.next_record(step, unit), ensure_ascii=False, allow_nan=False))
     else:
