@@ -359,7 +359,7 @@ def show(value: float, unit: str, digits: int = 3) -> str:
         (``4700 µF``) and small resistors in ohms (``0.22 Ω``).
     """
     if unit == "turns" and value > 0:
-        return f"{_figures(value, digits)}:1" if value >= 1 else f"1:{_figures(1 / value, digits)}"
+        return f"{figures(value, digits)}:1" if value >= 1 else f"1:{figures(1 / value, digits)}"
     symbol = _SYMBOLS.get(unit, unit)
     if math.isnan(value):
         return "—"
@@ -369,12 +369,12 @@ def show(value: float, unit: str, digits: int = 3) -> str:
         decimals = max(digits - 2, 0)
         return f"{round(value, decimals) + 0.0:.{decimals}f} {symbol}"
     if unit == "%":
-        return f"{_figures(value * 100.0, digits)} %"
+        return f"{figures(value * 100.0, digits)} %"
     if value == 0:
         return f"0 {symbol}"
     value = float(f"{value:.{digits - 1}e}")  # rounded first, so that 999.9 mV becomes 1 V
     scale, prefix = _step(abs(value), unit)
-    return f"{_figures(value / scale, digits)} {prefix}{symbol}"
+    return f"{figures(value / scale, digits)} {prefix}{symbol}"
 
 
 def _step(size: float, unit: str) -> tuple[float, str]:
@@ -387,8 +387,14 @@ def _step(size: float, unit: str) -> tuple[float, str]:
     return fitting[-1] if fitting else _STEPS[0]
 
 
-def _figures(value: float, digits: int) -> str:
-    """Return a number rounded to significant figures, without exponent where it is readable so."""
+def figures(value: float, digits: int) -> str:
+    """Return a number rounded to significant figures, without exponent where it is readable so.
+
+    Parameters
+    ----------
+    value : float
+    digits : int
+    """
     rounded = float(f"{value:.{digits - 1}e}") + 0.0
     if rounded != 0 and not 1e-4 <= abs(rounded) < 1e6:
         return f"{rounded:.{digits}g}"

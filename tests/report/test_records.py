@@ -31,4 +31,5 @@ def test_what_a_reading_says() -> None:
     assert speaks(math.log(20)) == "for, ×20"
     assert speaks(-math.log(20)) == "against, ×20"
     assert speaks(math.log(1.5)) == "—"
+    assert speaks(math.log(514)) == "for, ×510"
     assert speaks(1e9) == "for, >×1000"

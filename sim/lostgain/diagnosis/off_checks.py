@@ -15,7 +15,7 @@ import numpy as np
 
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.off_paths import BRIDGED, bridges, lowering
-from lostgain.quantities import show
+from lostgain.quantities import figures, show
 from lostgain.readings import instruments
 from lostgain.readings.model import OFF, UNITS, Instrument, Reading
 from lostgain.readings.words import quantities
@@ -294,7 +294,7 @@ def _of_capacitor(table: Table, each: Reading, part: Part, readings: Sequence[Re
     if twins:
         twin = twins[0].value or 0.0
         if value >= TWIN * twin:
-            return f"{name} reads {text} of ESR, {value / twin:.2g} times its twin in {good}: suspect."
+            return f"{name} reads {text} of ESR, {figures(value / twin, 2)} times its twin in {good}: suspect."
         return f"{name} reads {text} of ESR, about what its twin in {good} does." if value < 1.5 * twin else ""
     expected = float(spot.part.value[0, 0, spot.place, 0])
     if value >= TWIN * expected:

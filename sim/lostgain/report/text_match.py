@@ -6,7 +6,7 @@ import math
 
 from lostgain.diagnosis import Limits, Suspect, Tried, Verdict
 from lostgain.diagnosis.model import Evidence
-from lostgain.quantities import show, show_level
+from lostgain.quantities import figures, show, show_level
 from lostgain.readings import SIGNS, Readings
 from lostgain.readings.model import COMMON, LEVELS, UNITS, Reading
 from lostgain.report.places import place_text
@@ -216,4 +216,4 @@ def speaks(weight: float) -> str:
         return "—"
     side = "for" if weight > 0 else "against"
     times = math.exp(min(abs(weight), 20.0))
-    return f"{side}, >×1000" if times > 1000 else f"{side}, ×{times:.2g}"
+    return f"{side}, >×1000" if times > 1000 else f"{side}, ×{figures(times, 2)}"

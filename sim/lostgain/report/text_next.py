@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lostgain.diagnosis.next_model import Expectation, Instead, Move, Next, NextReading
-from lostgain.quantities import show, show_level
+from lostgain.quantities import figures, show, show_level
 from lostgain.readings.model import LEVELS, OFF, UNITS, WHOLE_UNIT
 from lostgain.readings.taken import at_text
 from lostgain.report.text_layout import joined, section, wrapped
@@ -93,8 +93,8 @@ def each_text(each: NextReading | Move, unit: Unit) -> str:
 
 def cost(each: NextReading | Move) -> str:
     """Return how long it takes and what it tells: ``1 min, 0.8 bit``."""
-    told = f"{each.information:.2g} bit" if each.information >= 0.01 else "tells next to nothing"
-    return f"{each.minutes:.2g} min, {told}"
+    told = f"{figures(each.information, 2)} bit" if each.information >= 0.01 else "tells next to nothing"
+    return f"{figures(each.minutes, 2)} min, {told}"
 
 
 def foretold_text(reading: NextReading) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from lostgain.faults.rates import Rates
+from lostgain.quantities import figures
 from lostgain.readings.taken import at_text
 from lostgain.report.route_steps import NumberedStep, numbered
 from lostgain.report.text_layout import joined, wrapped
@@ -42,8 +43,8 @@ def minutes_text(route: Route) -> str:
     """Return what the route takes beside the walk along the signal."""
     best = "No other order is quicker." if route.best else ""
     return (
-        f"Expected to take {route.minutes:.2g} min of readings; everything in turn from input to output takes "
-        f"{route.walk_minutes:.2g} min. {best}"
+        f"Expected to take {figures(route.minutes, 2)} min of readings; everything in turn from input to output takes "
+        f"{figures(route.walk_minutes, 2)} min. {best}"
     ).strip()
 
 
@@ -95,7 +96,7 @@ def origin_text(each: NumberedStep) -> str:
 def _step(each: NumberedStep) -> list[str]:
     label = f"{each.number}. "
     indent = " " * len(label)
-    lines = wrapped(f"Read {reading_text(each.step)} ({each.step.minutes:.2g} min)", indent, label)
+    lines = wrapped(f"Read {reading_text(each.step)} ({figures(each.step.minutes, 2)} min)", indent, label)
     lines += wrapped(f"({origin_text(each)})", indent) if each.after else []
     for branch, number in zip(each.step.branches, each.goes_to, strict=True):
         then = leaf_text(branch.then) if isinstance(branch.then, Leaf) else f"go to {number}"
