@@ -87,3 +87,11 @@ def test_an_unknown_instrument_in_the_set_up_is_refused(tmp_path: Path) -> None:
     unit = replace(ONE_CHANNEL, setup=replace(ONE_CHANNEL.setup, instrument="scope-x12"))
     with pytest.raises(UserError, match="scope-x10"):
         read(tmp_path / "r.csv", unit)
+
+
+def test_a_picture_that_a_meter_cannot_show_is_warned_of(tmp_path: Path) -> None:
+    file = tmp_path / "r.csv"
+    file.write_text("point,value,frequency,instrument\nTP4,clipped,500 Hz,dmm\nTP4,clipped,500 Hz,scope\n", "utf-8")
+    (told,) = read(file, ONE_CHANNEL).warnings
+    assert "shows no picture" in told
+    assert "line 2" in told

@@ -8,6 +8,7 @@ from math import isfinite
 from lostgain.problems import Problem, UserError
 from lostgain.quantities import show
 from lostgain.readings.model import COMMON, Instrument, Reading, Readings
+from lostgain.readings.words import words
 from lostgain.unit.model import Unit
 
 _UNITS = {
@@ -36,6 +37,8 @@ def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:
         yield f"{instrument.name} reads from {show(low, 'Hz')} to {show(high, 'Hz')}; {show(at, 'Hz')} lies outside."
     if reading.quantity == "level" and reading.given_as in ("pp", "peak") and instrument.responds != "pp":
         yield f"{instrument.name} shows no {reading.given_as} value; was it another instrument?"
+    if reading.word and words()[reading.word].comparison == "shape" and instrument.responds != "pp":
+        yield f"{instrument.name} shows no picture; '{reading.word}' is taken as seen on an oscilloscope."
     if reading.against and instrument.earthed:
         yield (
             f"an oscilloscope's clip is earthed, and on {reading.against} it shorts that to earth: subtract two "
