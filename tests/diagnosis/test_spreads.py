@@ -13,8 +13,10 @@ from lostgain.diagnosis.common import common_allowance
 from lostgain.diagnosis.features import DC, Feature
 from lostgain.diagnosis.hypotheses import hypotheses
 from lostgain.diagnosis.likelihood import gaussian
-from lostgain.diagnosis.makers import BOTH, NEAR, WILD, makers_affair
+from lostgain.diagnosis.makers import BOTH, NEAR, WILD, far_from_healthy, makers_affair
 from lostgain.diagnosis.moments import moments, pairs_of
+from lostgain.diagnosis.widened import widen
+from lostgain.signatures.shapes import distortion
 from tests.diagnosis.megaphone import megaphone
 
 FEATURES = [Feature(0, 0, floor=1e-3), Feature(0, 1, floor=1e-3), Feature(1, 0, floor=1e-3), Feature(0, DC)]
@@ -99,6 +101,50 @@ def test_a_makers_affair_is_wider_where_it_does_something_else() -> None:
         assert spread[0][0, 2] == 0.0
     assert (sizes[NEAR] < sizes[BOTH]).all()
     assert (sizes[BOTH] < sizes[WILD]).all()
+
+
+def test_a_level_that_is_healthy_by_chance_is_believed_as_little_as_the_others_there() -> None:
+    mean = np.array([[0.0, 0.0, 0.0, 0.0], [-40.0, 0.1, 0.2, 1.0]])
+    far = far_from_healthy(FEATURES, mean, 0.5)
+    assert far[1] == pytest.approx([40.0, 20.0, 0.2, 1.0])
+    assert far[0] == pytest.approx(np.zeros(4))
+    assert far_from_healthy(FEATURES, mean, 0.0)[1] == pytest.approx([40.0, 0.1, 0.2, 1.0])
+
+
+def test_a_distorted_level_is_known_less_well() -> None:
+    """A sine is as well known as before; half a sine (distortion 0.43 by its Fourier series) is so much less."""
+    table = megaphone()
+    waves = table.values("wave")
+    point, size = waves.shape[1] - 1, waves.shape[-1]
+    features = [Feature(point, index) for index in range(len(table.frequencies))]
+    cov = np.zeros((len(waves), len(features), len(features)))
+    widen(table, features, cov)
+    allow = allowances()
+    assert (cov[0] < 0.02).all()
+    share = distortion(np.asarray(waves[:, point, 0], dtype=float))
+    settled = np.asarray(table.data.settled.values)[:, 0]
+    row = int(np.where(settled & (share < 1), share, 0).argmax())
+    assert share[row] > 0.2
+    each, alike = allow.model_distorted_each_db, allow.model_distorted_point_db
+    assert cov[row, 0, 0] == pytest.approx(share[row] ** 2 * (each**2 + alike**2), rel=1e-2)
+    assert np.linalg.eigvalsh(cov).min() > -1e-9
+    half = np.maximum(np.sin(2 * np.pi * np.arange(size) / size), 0)
+    assert distortion(half[None])[0] == pytest.approx(0.435, abs=0.005)
+
+
+def test_what_feedback_leaves_at_a_virtual_earth_is_not_known() -> None:
+    """The smaller a level is beside its stage's largest, the less; next to nothing at that one itself."""
+    table = megaphone()
+    levels = table.values("level")[0, 0, :, 0]
+    features = [Feature(point, 0, floor=1e-6) for point in range(len(table.points))]
+    cov = np.zeros((len(table.values("level")), len(features), len(features)))
+    widen(table, features, cov)
+    stages = [each.stage for name in table.points for each in table.circuit.unit.points if each.name == name]
+    for number, stage in enumerate(stages):
+        most = max(levels[other] for other, its in enumerate(stages) if its == stage)
+        share = allowances().model_residue * most / levels[number]
+        wanted = 20 * np.log10(1 + share)
+        assert np.sqrt(cov[0, number, number]) == pytest.approx(wanted, abs=0.05)
 
 
 def test_two_channels_errors_stay_a_covariance() -> None:

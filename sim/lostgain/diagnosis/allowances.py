@@ -11,7 +11,7 @@ from pathlib import Path
 from lostgain.unit.source import Source, Table, own_source
 
 #: What of ``[model]`` is a probability.
-PROBABILITIES = ("loose", "wild", "beyond", "maker_severity", "astray", "shared")
+PROBABILITIES = ("loose", "wild", "beyond", "maker_severity", "far_share", "astray", "shared")
 #: Tables of the file that a unit may have its own figures for.
 OF_UNIT = ("generator", "control", "model")
 
@@ -31,6 +31,9 @@ class Allowances:
     model_loose: float
     model_loose_point_db: float
     model_loose_each_db: float
+    model_distorted_point_db: float
+    model_distorted_each_db: float
+    model_residue: float
     model_dc_share: float
     model_dc_volts: float
     model_dc_like: float
@@ -40,6 +43,7 @@ class Allowances:
     model_near_dc: float
     model_wild_level: float
     model_wild_dc: float
+    model_far_share: float
     model_wild: float
     model_beyond: float
     model_maker_severity: float

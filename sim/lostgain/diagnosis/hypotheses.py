@@ -9,19 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
-from lostgain.diagnosis.common import dc_volts
-from lostgain.diagnosis.features import DC, Feature, off_unsure, predicted, slope
-from lostgain.diagnosis.makers import BOTH, MakersAffair, makers_affair
+from lostgain.diagnosis.features import Feature, predicted
+from lostgain.diagnosis.makers import BOTH, MakersAffair, far_from_healthy, makers_affair
 from lostgain.diagnosis.moments import Moments, Pairs, moments, pairs_of
 from lostgain.diagnosis.steps import steps
+from lostgain.diagnosis.widened import fill_blind, widen
 from lostgain.faults import Fault, Rates, Stray
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
 Whole = NDArray[np.int_]
-
-#: How far a level that does not settle may be from the one taken, one standard deviation [dB].
-UNSETTLED_DB = 3.0
 
 
 @dataclass(frozen=True)
@@ -185,10 +182,10 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
     table : Table
     features : list of Feature
     """
+    allow = allowances(table.circuit.unit.folder)
     rows = moments(predicted(table, features))
-    _widen_unsettled(table, features, rows.cov)
-    _widen_dc(table, features, rows.cov)
-    lost = _fill_blind(features, rows.mean, rows.cov)
+    widen(table, features, rows.cov)
+    lost = fill_blind(features, rows.mean, rows.cov)
     each = steps(table)
     first, second, way = each.first, each.second, each.way[:, None]
     mean = (1 - way) * rows.mean[first] + way * rows.mean[second]
@@ -206,56 +203,11 @@ def hypotheses(table: Table, features: list[Feature]) -> Hypotheses:
         lost=lost[first] | lost[second],
         blind=[table.faults[row - 1] for row in np.flatnonzero(lost.any(axis=1)) if 0 < row <= len(table.faults)],
         rows=rows,
-        far=np.abs(mean - mean[0]) * each.makers_affair[:, None],
-        off=makers_affair(allowances(table.circuit.unit.folder), features),
+        far=far_from_healthy(features, mean, allow.model_far_share) * each.makers_affair[:, None],
+        off=makers_affair(allow, features),
         paths=each.paths,
         stray=each.stray,
     )
-
-
-def _widen_unsettled(table: Table, features: list[Feature], cov: Values) -> None:
-    """Allow for what had not settled when it was taken: it is what a meter showed at that moment. In place."""
-    settled = np.asarray(table.data.settled.values)
-    for number, feature in enumerate(features):
-        if feature.is_level:
-            cov[np.flatnonzero(~settled[:, feature.frequency]), number, number] += UNSETTLED_DB**2
-        elif feature.is_off:
-            cov[:, number, number] += np.nan_to_num(off_unsure(table, feature)) ** 2
-
-
-def _widen_dc(table: Table, features: list[Feature], cov: Values) -> None:
-    """Allow for more DC where a fault has moved it: what sets it there is another thing. In place.
-
-    An amplifier's offset is known from the healthy unit's as long as its feedback is what it was.
-    """
-    allow = allowances(table.circuit.unit.folder)
-    concerned = [number for number, each in enumerate(features) if each.frequency == DC]
-    if not concerned:
-        return
-    dc = table.values("dc")[:, 0]
-    for number in concerned:
-        feature = features[number]
-        volts = dc[:, feature.point] - (dc[:, feature.against] if feature.against >= 0 else 0.0)
-        moved = np.nan_to_num(np.abs(volts - volts[0]), nan=np.inf)
-        away = moved / allow.model_dc_volts
-        more = allow.model_dc_volts**2 - dc_volts(table, feature, allow) ** 2
-        cov[:, number, number] += (1 - np.exp(-(away**4))) * more * slope(float(volts[0]), feature) ** 2
-
-
-def _fill_blind(features: list[Feature], mean: Values, cov: Values) -> NDArray[np.bool_]:
-    """Let what could not be simulated be anything about the healthy value; return what that is: array, (row, feature).
-
-    In place.
-    """
-    allow = allowances()
-    lost = ~np.isfinite(mean)
-    for number, feature in enumerate(features):
-        rows = lost[:, number]
-        mean[rows, number] = mean[0, number]
-        cov[rows, number, :] = 0.0
-        cov[rows, :, number] = 0.0
-        cov[rows, number, number] = (allow.prior_broad_db if feature.is_level else allow.prior_broad_dc) ** 2
-    return lost
 
 
 def priors(table: Table, found: Hypotheses, rates: Rates, channels: int) -> Values:

@@ -127,3 +127,26 @@ def makers_affair(allow: Allowances, features: list[Feature]) -> MakersAffair:
         * np.outer(level, level)
         * (allow.model_loose_point_db**2 + same_frequency * allow.model_loose_each_db**2),
     )
+
+
+def far_from_healthy(features: list[Feature], mean: Values, share: float) -> Values:
+    """Return how far from healthy each hypothesis is: array, (hypothesis, feature).
+
+    A level counts as this share of the furthest one at its place, at least: where what another device does comes out at
+    the healthy level at one frequency, that is chance.
+
+    Parameters
+    ----------
+    features : list of Feature
+    mean : array, (hypothesis, feature)
+        On the comparison scale; the healthy unit comes first.
+    share : float
+    """
+    away: Values = np.abs(mean - mean[0])
+    places: dict[tuple[object, ...], list[int]] = {}
+    for number, each in enumerate(features):
+        if each.is_level:
+            places.setdefault((each.point, each.against), []).append(number)
+    for same in places.values():
+        away[:, same] = np.maximum(away[:, same], share * away[:, same].max(axis=1, keepdims=True))
+    return away
