@@ -9,7 +9,6 @@ from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.common import dc_volts
 from lostgain.diagnosis.features import DC, Feature, off_unsure, scaled, slope
 from lostgain.signatures import Table
-from lostgain.signatures.shapes import distortion
 
 Values = NDArray[np.float64]
 
@@ -50,31 +49,17 @@ def _distorted(table: Table, features: list[Feature], cov: Values) -> None:
     What a gain set by resistors does is known well; what a transistor does that is cut off for half a cycle is not.
     """
     allow = allowances(table.circuit.unit.folder)
-    levels = [number for number, each in enumerate(features) if each.is_level and not each.common]
-    waves = table.values("wave")
-    share = {each: _distortion(waves, each) for number in levels for each in _ends(features[number])}
-    off = {number: np.maximum.reduce([share[each] for each in _ends(features[number])]) for number in levels}
-    for number in levels:
-        for other in levels:
-            if _place(features[number]) == _place(features[other]):
-                cov[:, number, other] += off[number] * off[other] * allow.model_distorted_point_db**2
-        cov[:, number, number] += (off[number] * allow.model_distorted_each_db) ** 2
-
-
-def _place(feature: Feature) -> tuple[int, int]:
-    return feature.point, feature.against
-
-
-def _ends(feature: Feature) -> list[tuple[int, int]]:
-    """Return the points that a level is read between, earth apart, each with the frequency."""
-    return [(point, feature.frequency) for point in _place(feature) if point >= 0]
-
-
-def _distortion(waves: Values, end: tuple[int, int]) -> Values:
-    """Return the distortion at a point and frequency, 0 where there is no wave: array, (row,)."""
-    wave = waves[:, end[0], end[1]].astype(float)
-    known = np.isfinite(wave).all(axis=1)
-    return np.where(known, np.minimum(distortion(np.nan_to_num(wave)), MOST_DISTORTION), 0.0)
+    places: dict[tuple[int, int], list[int]] = {}
+    for number, each in enumerate(features):
+        if each.is_level and not each.common:
+            places.setdefault((each.point, each.against), []).append(number)
+    for place, same in places.items():
+        at = [features[number].frequency for number in same]
+        shares = [table.distortion[:, point][:, at] for point in place if point >= 0]
+        off = np.minimum(np.maximum.reduce(shares), MOST_DISTORTION)
+        alike, own = allow.model_distorted_point_db**2, allow.model_distorted_each_db**2
+        both = alike + own * np.eye(len(same))
+        cov[:, np.array(same)[:, None], np.array(same)] += off[:, :, None] * off[:, None, :] * both
 
 
 def _residue(table: Table, features: list[Feature], cov: Values) -> None:

@@ -16,6 +16,7 @@ from lostgain.faults import Fault, Stray
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.poweroff_table import PowerOff
 from lostgain.signatures.row import RowResult
+from lostgain.signatures.shapes import distortion
 from lostgain.unit.setup_model import Drive
 
 
@@ -92,6 +93,14 @@ class Table:
     @cached_property
     def _complex(self) -> dict[str, NDArray[np.complex128]]:
         return {}
+
+    @cached_property
+    def distortion(self) -> NDArray[np.float64]:
+        """Total harmonic distortion as a fraction, 0 where there is no wave: array, (row, point, frequency)."""
+        waves = self.values("wave").astype(float)
+        known = np.isfinite(waves).all(axis=-1)
+        shares = distortion(np.nan_to_num(waves).reshape(-1, waves.shape[-1])).reshape(known.shape)
+        return np.where(known, shares, 0.0)
 
     @cached_property
     def failed(self) -> tuple[tuple[Fault | None, str], ...]:
