@@ -117,33 +117,41 @@ def _suspects(table: Table, posterior: Posterior) -> list[Suspect]:
     found = posterior.found
     names = {channel.name: channel for channel in table.circuit.unit.channels}
     listed: list[tuple[Suspect, Case, int]] = []
+    steps = [np.flatnonzero(found.fault == index) for index in range(len(found.suspects))]
     for case in posterior.cases:
         for index, fault in enumerate(found.suspects):
             if fault.shared and case is not posterior.cases[0]:
                 continue
-            mine = np.flatnonzero(found.fault == index)
+            mine = steps[index]
             best = int(mine[np.argmax(case.share[mine])])
             suspect = _suspect(table, posterior, case, index, mine, names)
             listed.append((suspect, case, best))
     listed.sort(key=lambda each: (-each[0].probability, each[0].part, each[0].mode))
     leading = [each for each in listed if each[0].probability > SHOWN] or listed[:1]
-    beside = _beside(table, posterior, leading)
-    told = [case.predicted(best) for _, case, best in leading]
-    numbers = grouped(np.array([mean for mean, _ in told]), np.array([spread for _, spread in told]))
+    beside, means, spreads = _beside(table, posterior, leading)
+    numbers = grouped(means, spreads)
     return [
         replace(each[0], group=number, evidence=rows)
         for each, number, rows in zip(leading, numbers, beside, strict=True)
     ] + [each[0] for each in listed[len(leading) :]]
 
 
-def _beside(table: Table, posterior: Posterior, leading: list[tuple[Suspect, Case, int]]) -> list[tuple[Evidence, ...]]:
-    """Return the readings beside what each of the leading suspects predicts."""
+def _beside(
+    table: Table, posterior: Posterior, leading: list[tuple[Suspect, Case, int]]
+) -> tuple[list[tuple[Evidence, ...]], Values, Values]:
+    """Return the readings beside what each of the leading suspects predicts, and the means and spreads of these."""
+    seen, size = posterior.seen, len(posterior.seen.value)
     found: dict[int, tuple[Evidence, ...]] = {}
+    means, spreads = np.zeros((len(leading), size)), np.zeros((len(leading), size, size))
     for case in posterior.cases:
         mine = [number for number, each in enumerate(leading) if each[1] is case]
-        rows = evidence(table, posterior, case, [leading[number][2] for number in mine])
-        found.update(zip(mine, rows, strict=True))
-    return [found[number] for number in range(len(leading))]
+        which = [leading[number][2] for number in mine]
+        covs = case.covs([0, *which])
+        found.update(zip(mine, evidence(table, posterior, case, which, covs), strict=True))
+        if size:
+            means[mine] = case.mean[which] @ seen.operator.T
+            spreads[mine] = seen.projected(covs[1:]) + seen.noise
+    return [found[number] for number in range(len(leading))], means, spreads
 
 
 def _suspect(

@@ -69,9 +69,13 @@ class Case:
         """What each predicts for the features of all channels: array, (hypothesis, latent); see `observed.Observed`."""
         return latent_mean(self.found, self.seen, self.channel)
 
+    def covs(self, which: Sequence[int], kind: str = BOTH) -> Values:
+        """Return the spreads of what hypotheses predict: array, (which, latent, latent)."""
+        return latent_cov(self.found, self.seen, self.channel, np.array(which, dtype=int), kind)
+
     def cov(self, which: int, kind: str = BOTH) -> Values:
         """Return the spread of what a hypothesis predicts: array, (latent, latent)."""
-        return np.asarray(latent_cov(self.found, self.seen, self.channel, np.array([which]), kind)[0])
+        return np.asarray(self.covs([which], kind)[0])
 
     def predicted(self, which: int, kind: str = BOTH) -> tuple[Values, Values]:
         """Return what a hypothesis predicts for the readings, errors included: arrays, (reading,), (reading, reading).

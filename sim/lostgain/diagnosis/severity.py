@@ -40,7 +40,7 @@ def quantiles(severity: Values, weight: Values, shares: tuple[float, ...]) -> li
     half = (level[1:] + level[:-1]) / 2
     edges = np.concatenate([[2 * level[0] - half[0]], half, [2 * level[-1] - half[-1]]])
     below = np.concatenate([[0.0], np.cumsum(weight) / total])
-    return [float(np.exp(np.interp(share, below, edges))) for share in shares]
+    return [float(each) for each in np.exp(np.interp(shares, below, edges))]
 
 
 def half_believed(weight: Values, prior: Values, trust: float) -> Values:
