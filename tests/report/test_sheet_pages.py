@@ -102,6 +102,15 @@ def test_the_text_has_80_columns(made: Sheet) -> None:
     assert all(line == line.rstrip() for line in lines)
 
 
+def test_no_columns_run_together_in_the_text(hall: Sheet) -> None:
+    """A frequency of eight characters, ``1.59 kHz``, has a blank behind it too."""
+    *others, last = hall.steps
+    rows = [replace(row, expected=[replace(each, frequency=1590.0) for each in row.expected]) for row in last.rows]
+    text = render_text(replace(hall, steps=[*others, replace(last, rows=rows)]))
+    assert "1.59 kHz " in text
+    assert not re.search(r"Hz\d", text)
+
+
 def test_there_is_room_for_every_reading(hall: Sheet) -> None:
     wanted = sum(len(row.names) * len(row.expected) for step in hall.steps for row in step.rows)
     assert len(re.findall("__+", render_text(hall))) == wanted

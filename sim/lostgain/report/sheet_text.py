@@ -70,14 +70,16 @@ def _row(row: Row, channels: tuple[str, ...]) -> list[str]:
     out = _wrap(f"{_names(row, channels)}  ({cells.row_note(row)})", rest="    ")
     shared = len(row.names) == 1
     room = ["_" * _ROOM] * (1 if shared else len(channels))
-    for line in cells.lines(row):
+    lines = cells.lines(row)
+    label = max(len(each) for each in ("picture", *(line.what for line in lines if line.what != "check"))) + 1
+    for line in lines:
         if line.what == "check":
             text = line.healthy
         else:
-            text = f"{line.what:<8}{line.healthy:<14}{line.healthy_pp:<11}{line.range}"
+            text = f"{line.what:<{label}}{line.healthy:<14}{line.healthy_pp:<11}{line.range}"
         out += _with_room(text, room if shared or len(channels) == 1 else _labelled(room, channels))
     if row.picture:
-        out.append(f"{_GAP}{'picture':<8}{_wave(row.picture)}  {cells.picture_scale(row.picture)}")
+        out.append(f"{_GAP}{'picture':<{label}}{_wave(row.picture)}  {cells.picture_scale(row.picture)}")
     return out
 
 
