@@ -393,7 +393,14 @@ def figures(value: float, digits: int) -> str:
     Parameters
     ----------
     value : float
+        Of any unit.
     digits : int
+        Significant figures, 1 or more.
+
+    Returns
+    -------
+    str
+        ``510`` for 514 with two, where Python's format would say ``5.1e+02``.
     """
     rounded = float(f"{value:.{digits - 1}e}") + 0.0
     if rounded != 0 and not 1e-4 <= abs(rounded) < 1e6:

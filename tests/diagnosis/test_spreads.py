@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -145,6 +147,21 @@ def test_what_feedback_leaves_at_a_virtual_earth_is_not_known() -> None:
         share = allowances().model_residue * most / levels[number]
         wanted = 20 * np.log10(1 + share)
         assert np.sqrt(cov[0, number, number]) == pytest.approx(wanted, abs=0.05)
+
+
+def test_another_instrument_is_no_other_witness_of_what_is_not_known() -> None:
+    table = megaphone()
+    meters = Feature(0, 0, swing=True, floor=2e-3), Feature(0, 0, floor=1e-4)
+    points = range(len(table.points))
+    features = [replace(by, point=point, frequency=at) for point in points for at in (0, 2) for by in meters]
+    features += [Feature(point, DC, ohms=ohms) for point in points for ohms in (1e6, 1e7)]
+    cov = np.zeros((len(table.values("level")), len(features), len(features)))
+    widen(table, features, cov)
+    for one in range(0, len(features), 2):
+        own, other, both = cov[:, one, one], cov[:, one + 1, one + 1], cov[:, one, one + 1]
+        assert own.max() > 0
+        assert both == pytest.approx(np.sqrt(own * other), rel=1e-3)  # two causes, each alike in both
+    assert np.linalg.eigvalsh(cov).min() > -1e-6
 
 
 def test_two_channels_errors_stay_a_covariance() -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from lostgain.unit.source import Source, Table, own_source
 
 #: What of ``[model]`` is a probability.
-PROBABILITIES = ("loose", "wild", "beyond", "maker_severity", "far_share", "astray", "shared")
+PROBABILITIES = ("loose", "wild", "beyond", "maker_severity", "astray", "shared")
 #: Tables of the file that a unit may have its own figures for.
 OF_UNIT = ("generator", "control", "model")
 

@@ -177,9 +177,7 @@ def scaled(number: Values | float, feature: Feature) -> Values:
 
 def unscaled(value: float, feature: Feature) -> float:
     """Return volts, amperes or watts from the comparison scale."""
-    if feature.is_level:
-        return float(np.sqrt(max(0.0, 10 ** (value / 10) - feature.floor**2)))
-    return float(np.sinh(value) * feature.unit_size)
+    return float(unscaled_array(np.asarray(value, dtype=float), feature))
 
 
 def unscaled_array(values: Values, feature: Feature) -> Values:
@@ -187,6 +185,15 @@ def unscaled_array(values: Values, feature: Feature) -> Values:
     if feature.is_level:
         return np.asarray(np.sqrt(np.maximum(0.0, 10 ** (values / 10) - feature.floor**2)))
     return np.asarray(np.sinh(values) * feature.unit_size)
+
+
+def by_place(features: list[Feature]) -> list[list[int]]:
+    """Return the numbers of the levels of each place, and of its DC: at all frequencies, with all instruments."""
+    places: dict[tuple[int, int, bool, bool], list[int]] = {}
+    for number, each in enumerate(features):
+        if each.is_level or each.frequency == DC:
+            places.setdefault((each.point, each.against, each.common, each.is_level), []).append(number)
+    return list(places.values())
 
 
 def slope(number: float, feature: Feature) -> float:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import Allowances
-from lostgain.diagnosis.features import Feature
+from lostgain.diagnosis.features import Feature, by_place
 from lostgain.diagnosis.moments import Pairs
 
 Values = NDArray[np.float64]
@@ -143,10 +143,7 @@ def far_from_healthy(features: list[Feature], mean: Values, share: float) -> Val
     share : float
     """
     away: Values = np.abs(mean - mean[0])
-    places: dict[tuple[object, ...], list[int]] = {}
-    for number, each in enumerate(features):
-        if each.is_level:
-            places.setdefault((each.point, each.against), []).append(number)
-    for same in places.values():
-        away[:, same] = np.maximum(away[:, same], share * away[:, same].max(axis=1, keepdims=True))
+    for same in by_place(features):
+        if features[same[0]].is_level:
+            away[:, same] = np.maximum(away[:, same], share * away[:, same].max(axis=1, keepdims=True))
     return away

@@ -117,7 +117,7 @@ def _suspects(table: Table, posterior: Posterior) -> list[Suspect]:
     found = posterior.found
     names = {channel.name: channel for channel in table.circuit.unit.channels}
     listed: list[tuple[Suspect, Case, int]] = []
-    steps = [np.flatnonzero(found.fault == index) for index in range(len(found.suspects))]
+    steps = [np.flatnonzero(found.fault == index) for index in range(len(found.suspects))]  # alike in all cases
     for case in posterior.cases:
         for index, fault in enumerate(found.suspects):
             if fault.shared and case is not posterior.cases[0]:
@@ -145,6 +145,8 @@ def _beside(
     means, spreads = np.zeros((len(leading), size)), np.zeros((len(leading), size, size))
     for case in posterior.cases:
         mine = [number for number, each in enumerate(leading) if each[1] is case]
+        if not mine:
+            continue
         which = [leading[number][2] for number in mine]
         covs = case.covs([0, *which])
         found.update(zip(mine, evidence(table, posterior, case, which, covs), strict=True))

@@ -70,7 +70,7 @@ class Case:
         return latent_mean(self.found, self.seen, self.channel)
 
     def covs(self, which: Sequence[int], kind: str = BOTH) -> Values:
-        """Return the spreads of what hypotheses predict: array, (which, latent, latent)."""
+        """Return the spreads of what hypotheses predict: array, (which, latent, latent); `kind` as for `predicted`."""
         return latent_cov(self.found, self.seen, self.channel, np.array(which, dtype=int), kind)
 
     def cov(self, which: int, kind: str = BOTH) -> Values:
