@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from lostgain.diagnosis import match
 from lostgain.diagnosis.allowances import allowances
 from lostgain.problems import UserError
+from tests.diagnosis.megaphone import level, megaphone, readings
 
 
 @pytest.mark.parametrize(
@@ -30,3 +33,14 @@ def test_what_cannot_be_is_told_with_its_line(tmp_path: Path, line: str, said: s
 def test_a_share_of_all_is_still_one(tmp_path: Path) -> None:
     (tmp_path / "allowances.toml").write_text("[model]\nloose = 1\n", encoding="utf-8")
     assert allowances(tmp_path).model_loose == 1.0
+
+
+def test_a_match_names_the_file_of_the_allowances_and_not_that_of_the_readings(tmp_path: Path) -> None:
+    (tmp_path / "allowances.toml").write_text('[model]\nresidue = "tiny"\nloose = 2\n', encoding="utf-8")
+    table = megaphone()
+    elsewhere = replace(table.circuit.unit, folder=tmp_path)
+    with pytest.raises(UserError) as raised:
+        match(replace(table, circuit=replace(table.circuit, unit=elsewhere)), readings(level("U1 pin 7", 1.0)))
+    assert f"{tmp_path / 'allowances.toml'}, line 2: residue" in str(raised.value)
+    assert f"{tmp_path / 'allowances.toml'}, line 3: loose" in str(raised.value)
+    assert "typed.csv" not in str(raised.value)

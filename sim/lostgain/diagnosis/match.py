@@ -110,6 +110,8 @@ def _weighed(
         return weigh(table, readings.rows, readings.good, chosen, knowledge)
     except UserError as error:
         first = error.problems[0]
+        if first.where.file is not None:  # of allowances or rates, say
+            raise
         raise UserError(Problem(first.message, Where(readings.path, first.where.line), first.meant)) from error
 
 
