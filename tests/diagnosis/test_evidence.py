@@ -19,7 +19,7 @@ def test_each_reading_speaks_by_its_density_and_shows_what_nine_in_ten_would_rea
     posterior = weigh(table, rows, "", rates("bench"))
     case = next(each for each in posterior.cases if each.channel == "Port")
     which = [int(np.flatnonzero(case.found.row == row_of(label))[0]) for label in ("C3 open", "R2 open")]
-    for index, told in zip(which, evidence(table, posterior, case, which, case.covs([0, *which])), strict=True):
+    for index, told in zip(which, evidence(table, posterior, case, which, case.covs(which)), strict=True):
         mean, spread = case.predicted(index)
         well_mean, well_spread = case.predicted(0)
         assert len(told) == len(rows)

@@ -34,10 +34,12 @@ def evidence(
         With the suspected channel.
     indices : sequence of int
         The hypotheses.
-    covs : array, (1 + hypothesis, latent, latent)
-        What `Case.covs` has for the healthy unit, which is the first hypothesis, and for each of these.
+    covs : array, (hypothesis, latent, latent)
+        From `Case.covs`.
     """
+    # The first hypothesis is the healthy unit.
     seen, which = posterior.seen, np.array([0, *indices], dtype=int)
+    covs = np.concatenate([case.covs([0]), covs])
     columns = _numeric(posterior, case, which, covs)
     for reading, feature in seen.words:
         if reading.channel == case.channel:

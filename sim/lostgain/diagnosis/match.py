@@ -142,7 +142,7 @@ def _beside(
     table: Table, posterior: Posterior, leading: list[tuple[Suspect, Case, int]]
 ) -> tuple[list[tuple[Evidence, ...]], Values, Values]:
     """Return the readings beside what each of the leading suspects predicts, and the means and spreads of these."""
-    seen, size = posterior.seen, len(posterior.seen.value)
+    size = len(posterior.seen.value)
     found: dict[int, tuple[Evidence, ...]] = {}
     means, spreads = np.zeros((len(leading), size)), np.zeros((len(leading), size, size))
     for case in posterior.cases:
@@ -150,11 +150,9 @@ def _beside(
         if not mine:
             continue
         which = [leading[number][2] for number in mine]
-        covs = case.covs([0, *which])
+        covs = case.covs(which)
         found.update(zip(mine, evidence(table, posterior, case, which, covs), strict=True))
-        if size:
-            means[mine] = case.mean[which] @ seen.operator.T
-            spreads[mine] = seen.projected(covs[1:]) + seen.noise
+        means[mine], spreads[mine] = case.all_predicted(which, covs)
     return [found[number] for number in range(len(leading))], means, spreads
 
 

@@ -87,8 +87,21 @@ class Case:
         kind : str
             As for `hypotheses.Hypotheses.cov`.
         """
+        means, spreads = self.all_predicted([which], self.covs([which], kind))
+        return means[0], spreads[0]
+
+    def all_predicted(self, which: Sequence[int], covs: Values) -> tuple[Values, Values]:
+        """Return the same of several: arrays, (which, reading), (which, reading, reading).
+
+        Parameters
+        ----------
+        which : sequence of int
+            The hypotheses.
+        covs : array, (which, latent, latent)
+            From `covs`.
+        """
         operator = self.seen.operator
-        return operator @ self.mean[which], operator @ self.cov(which, kind) @ operator.T + self.seen.noise
+        return self.mean[list(which)] @ operator.T, operator @ covs @ operator.T + self.seen.noise
 
 
 @dataclass(frozen=True)
