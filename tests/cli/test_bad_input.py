@@ -51,17 +51,6 @@ def test_a_fault_that_is_none(capsys, fault: str, words: list[str]) -> None:
     assert all(word in said for word in words)
 
 
-def test_mistakes_in_a_units_allowances_are_told_by_check(capsys, tmp_path: Path) -> None:
-    folder = tmp_path / "chain"
-    shutil.copytree(CHAIN, folder)
-    own = folder / "allowances.toml"
-    own.write_text('[model]\nresidue = "tiny"\ndistorted_db = 1\n', encoding="utf-8")
-    said = refused(capsys, "check", folder)
-    assert f"{own}, line 2: residue" in said
-    assert f"{own}, line 3" in said
-    assert "Did you mean distorted_each_db" in said
-
-
 @pytest.mark.parametrize(
     ("file", "old", "new", "words"),
     [

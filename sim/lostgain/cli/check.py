@@ -8,7 +8,6 @@ from typing import Any
 import lostgain
 from lostgain.cli.progress import shown
 from lostgain.cli.words import unit_argument
-from lostgain.diagnosis.allowances import allowances
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -24,7 +23,6 @@ def add(commands: Any) -> argparse.ArgumentParser:
 def run(args: argparse.Namespace) -> None:
     """Check a unit."""
     unit = lostgain.open_unit(args.unit)
-    allowances(unit.folder)  # the unit's own, if it has any: mistakes in them are told as those of the unit are
     with shown("Running the healthy unit") as line:
         found = lostgain.check(unit, progress=line)
     print(lostgain.check_text(found))
