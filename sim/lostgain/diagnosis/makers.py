@@ -133,7 +133,7 @@ def far_from_healthy(features: list[Feature], mean: Values, share: float) -> Val
     """Return how far from healthy each hypothesis is: array, (hypothesis, feature).
 
     A level counts as this share of the furthest one at its place, at least: where what another device does comes out at
-    the healthy level at one frequency, that is chance.
+    the healthy level at one frequency, that is chance. With the power off nothing floats, and no device does anything.
 
     Parameters
     ----------
@@ -146,4 +146,5 @@ def far_from_healthy(features: list[Feature], mean: Values, share: float) -> Val
     for same in by_place(features):
         if features[same[0]].is_level:
             away[:, same] = np.maximum(away[:, same], share * away[:, same].max(axis=1, keepdims=True))
+    away[:, [each.is_off for each in features]] = 0.0
     return away
