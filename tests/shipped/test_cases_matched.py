@@ -7,16 +7,16 @@ that were at fault, and one fault of every twelfth other part.
 from __future__ import annotations
 
 import tomllib
-from dataclasses import replace
 from functools import cache
 from typing import Any
 
 import pytest
 
-from lostgain import build_circuit, match, open_unit, read_readings, sheet, sheet_text, signature_table
+from lostgain import build_circuit, match, open_unit, read_readings, sheet, sheet_text
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, listing
-from lostgain.signatures import Table, build
+from lostgain.signatures import Table
+from tests.tables import with_some_faults
 
 #: Unit, readings file, and how probable the part that was at fault must be: it then leads, or looks like what leads.
 CASES = [
@@ -58,14 +58,8 @@ def some_faults(circuit: Circuit) -> list[Fault]:
 
 @cache
 def table(name: str) -> Table:
-    circuit = build_circuit(open_unit(name))
-    if name not in WITH_LEVELS:  # their own readings are all at the generator's own level
-        unit = circuit.unit
-        circuit = replace(circuit, unit=replace(unit, setup=replace(unit.setup, levels=())))
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(build, "listing", some_faults)
-        patch.setattr(build, "strays", lambda circuit: [])
-        return signature_table(circuit)
+    # The others' own readings are all at the generator's own level.
+    return with_some_faults(build_circuit(open_unit(name)), some_faults, levels=name in WITH_LEVELS)
 
 
 @pytest.mark.parametrize(("name", "file", "least"), CASES)

@@ -9,9 +9,9 @@ from functools import cache
 import numpy as np
 import pytest
 
-from lostgain import build_circuit, explain_html, explain_record, explain_text, open_unit, signature_table
+from lostgain import build_circuit, explain_html, explain_record, explain_text, open_unit
 from lostgain.bench import cautions
-from lostgain.faults import rates
+from lostgain.faults import listing, rates
 from lostgain.report.explain_html import own_names
 from lostgain.signatures import sentences
 from lostgain.signatures.sentences import DC_RIGHT, NO_MARK
@@ -19,6 +19,7 @@ from lostgain.signatures.tabled import tabled
 from lostgain.teach import outlook
 from lostgain.teach.explain import ExplainedStage, explain
 from tests.diagnosis.megaphone import megaphone
+from tests.tables import with_some_faults
 
 
 @cache
@@ -55,7 +56,10 @@ def test_supply_stages_are_explained_too() -> None:
 
 def test_what_tells_a_failure_is_of_the_severity_that_is_described() -> None:
     """The wrong part may be ten times too large or too small: no level is called low, and its reading high."""
-    table = signature_table(build_circuit(open_unit("state-variable-filter")))
+    table = with_some_faults(
+        build_circuit(open_unit("state-variable-filter")),
+        lambda circuit: [each for each in listing(circuit) if each.part in ("R1", "R2", "C1", "U1")],
+    )
     failures = {(each.fault.part, each.fault.mode): each for stage in explain(table, rates("bench"))
                 for part in stage.parts for each in part.failures}  # fmt: skip
     # R1 takes the input to the summing point and is in no loop: ten times as large, all outputs are a tenth.
