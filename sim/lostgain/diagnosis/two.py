@@ -13,7 +13,7 @@ from scipy.special import logsumexp
 
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.doubts import ODD, POOR
-from lostgain.diagnosis.features import predicted
+from lostgain.diagnosis.driven import Drives, drives_of, predicted_again
 from lostgain.diagnosis.likelihood import gaussian, latent_cov
 from lostgain.diagnosis.model import Verdict
 from lostgain.diagnosis.posterior import Case, Posterior, weigh
@@ -24,7 +24,6 @@ from lostgain.readings import Readings
 from lostgain.signatures import Table
 from lostgain.signatures.row import RowResult, RowTask
 from lostgain.signatures.rows import run_row
-from lostgain.signatures.table import assembled
 
 Values = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -116,8 +115,9 @@ def two_at_once(
     jobs = [(case, pair) for case in posterior.cases for pair in combinations(_singles(table, posterior, case), 2)]
     jobs = [job for job in jobs if table.faults[job[1][0] - 1].part != table.faults[job[1][1] - 1].part]
     jobs.sort(key=lambda job: -_promise(posterior, job))
-    rows = _simulated(table, jobs, pool, seconds, progress)
-    logs = np.array([_log(table, posterior, *jobs[number], row) for number, row in rows])
+    drives = drives_of(table.circuit, posterior.seen.features)
+    rows = _simulated(table, jobs, drives, pool, seconds, progress)
+    logs = np.array([_log(table, posterior, *jobs[number], drives, each) for number, each in rows])
     broad = np.log(max(posterior.unexplained, 1e-300)) + posterior.evidence
     total = logsumexp([*logs, broad])
     found = [
@@ -168,33 +168,40 @@ def _promise(posterior: Posterior, job: tuple[Case, tuple[int, ...]]) -> float:
 def _simulated(
     table: Table,
     jobs: Sequence[tuple[Case, tuple[int, ...]]],
+    drives: Sequence[Drives],
     pool: Pool,
     seconds: float,
     progress: Progress | None,
-) -> list[tuple[int, RowResult]]:
+) -> list[tuple[int, list[RowResult]]]:
+    """Return which jobs were done in the time, with the rows of both failures at each of the drives."""
     end = time.monotonic() + seconds
     # One row for each pair, whatever the channel: channels are the same circuit.
     pairs = list(dict.fromkeys(pair for _, pair in jobs))
+    wanted = [(pair, each) for pair in pairs for each in drives]
     tasks = [
-        RowTask(table.circuit, tuple(table.faults[row - 1] for row in pair), [], np.zeros((0, 0)), 0) for pair in pairs
+        RowTask(each.circuit, tuple(table.faults[row - 1] for row in pair), [], np.zeros((0, 0)), 0)
+        for pair, each in wanted
     ]
-    found: dict[tuple[int, ...], RowResult] = {}
+    found: dict[tuple[int, ...], dict[int, RowResult]] = {}
     for count, (index, outcome) in enumerate(pool.imap(run_row, tasks), 1):
+        pair, each = wanted[index]
         if outcome.error is None:
-            found[pairs[index]] = outcome.value
+            found.setdefault(pair, {})[each.first] = outcome.value
         if progress is not None:
-            progress(count, len(pairs))
+            progress(count // len(drives), len(pairs))
         if time.monotonic() > end:
             break
-    return [(number, found[pair]) for number, (_, pair) in enumerate(jobs) if pair in found]
+    whole = {pair: [rows[each.first] for each in drives] for pair, rows in found.items() if len(rows) == len(drives)}
+    return [(number, whole[pair]) for number, (_, pair) in enumerate(jobs) if pair in whole]
 
 
-def _log(table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], row: RowResult) -> float:
+def _log(
+    table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], drives: Sequence[Drives],
+    rows: Sequence[RowResult],
+) -> float:  # fmt: skip
     """Log probability of a pair and the readings, up to what all pairs have in common."""
     seen, found = posterior.seen, posterior.found
-    faults = tuple(table.faults[each - 1] for each in pair)
-    both = assembled(table.circuit, faults[:1], [row, row], table.key, 0)
-    mean = _predicted_of_both(both, posterior, case, pair)
+    mean = _predicted_of_both(table, posterior, case, pair, drives, rows)
     if not np.isfinite(mean).all():
         return -np.inf
     columns = np.array([feature for _, feature in seen.latent], dtype=int)
@@ -211,7 +218,10 @@ def _log(table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], 
     return float(log + np.log(prior[0] + 1e-15) + np.log(prior[1] + 1e-15))
 
 
-def _predicted_of_both(both: Table, posterior: Posterior, case: Case, pair: tuple[int, ...]) -> Values:
+def _predicted_of_both(
+    table: Table, posterior: Posterior, case: Case, pair: tuple[int, ...], drives: Sequence[Drives],
+    rows: Sequence[RowResult],
+) -> Values:  # fmt: skip
     """Return what a pair predicts: array, (feature,).
 
     With the power off, what is read across a part is mostly its own affair: of both, the one that moves it counts, and
@@ -222,7 +232,7 @@ def _predicted_of_both(both: Table, posterior: Posterior, case: Case, pair: tupl
     powered = [number for number, each in enumerate(features) if not each.is_off]
     mean = found.mean[0].copy()
     if powered:
-        mean[powered] = predicted(both, [features[number] for number in powered])[0, 0]
+        mean[powered] = predicted_again(drives, rows, [features[number] for number in powered], table.key)
     if len(off):
         each = np.stack([found.mean[_fitting(posterior, case, row, off)][off] for row in pair])
         mean[off] = each[np.argmax(np.abs(each - found.mean[0, off]), axis=0), np.arange(len(off))]
