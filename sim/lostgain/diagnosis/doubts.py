@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
+from lostgain.diagnosis.apart import Step
 from lostgain.diagnosis.features import unscaled
 from lostgain.diagnosis.makers import LOOSE
 from lostgain.diagnosis.observed import Observed
 from lostgain.diagnosis.posterior import Posterior
-from lostgain.quantities import show
+from lostgain.quantities import show, show_level
 from lostgain.readings import Readings
-from lostgain.readings.model import UNITS
+from lostgain.readings.model import UNITS, Reading
 from lostgain.signatures import Table
+from lostgain.unit.setup_model import Drive
 
 #: A good channel further than this from the healthy unit, in standard deviations, does not fit the description.
 MISFIT = 3.5
@@ -33,7 +37,7 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     readings : Readings
     """
     found = posterior.found
-    notes = _description(seen, posterior, readings.good)
+    notes = _description(table, posterior, readings.good)
     if posterior.unexplained > ODD or posterior.fit() < POOR:
         notes.append(f"None of the faults in the table explains these readings well.{_oddest(posterior)}")
     if readings.good and {channel for channel, _ in seen.latent} <= {readings.good}:
@@ -72,29 +76,63 @@ def _oddest(posterior: Posterior) -> str:
     return f" Oddest beside the best of them: {place}, {reading.text or 'as read'}."
 
 
-def _description(seen: Observed, posterior: Posterior, good: str) -> list[str]:
+def _description(table: Table, posterior: Posterior, good: str) -> list[str]:
     """Say where the good channel lies outside the healthy range: the description does not fit this unit.
 
     A reading that was left out because it contradicts all others is told by itself.
     """
-    notes = []
-    found, place = posterior.found, {each: number for number, each in enumerate(posterior.seen.features)}
+    notes = [_step(posterior, step, table.drives) for step in posterior.apart]
+    found, seen = posterior.found, posterior.seen
     healthy = np.diag(found.cov(np.zeros(1, dtype=int), kind=LOOSE)[0])
     for number, reading in enumerate(seen.readings):
         pick = seen.operator[number]
         at = int(np.argmax(np.abs(pick)))
         about = seen.features[seen.latent[at][1]]
-        if not good or reading.channel != good or np.count_nonzero(pick) > 1 or about not in place:
+        if not good or reading.channel != good or np.count_nonzero(pick) > 1:
             continue
-        feature = place[about]
+        if about.is_level and posterior.apart:  # said by the steps
+            continue
+        feature = seen.latent[at][1]
         mean = found.mean[0, feature]
         sigma = np.sqrt(healthy[feature] + seen.common.always[at, at] + seen.noise[number, number])
         if abs(seen.value[number] - mean) > MISFIT * sigma:
-            unit = UNITS.get(reading.quantity, "V")
-            expected = show(unscaled(float(mean), about), unit)
-            notes.append(
-                f"{reading.point} of the good channel reads {reading.text or show(reading.value or 0.0, unit)}, "
-                f"the description gives about {expected}: it does not fit this unit there "
-                "(revision, modification, earlier repair, or a slip in the transcription)."
-            )
+            notes.append(_misfit(reading, unscaled(float(mean), about)))
     return notes
+
+
+def _step(posterior: Posterior, step: Step, drives: Sequence[Drive]) -> str:
+    """Say where the good channel's levels are off; at the first one of all, the generator's may be."""
+    seen, reading = posterior.seen, step.reading
+    about = seen.about[next(place for place, each in enumerate(seen.readings) if each is reading)]
+    expected = unscaled(float(posterior.found.mean[0, seen.features.index(about)]), about)
+    if step.alone:
+        return _misfit(reading, expected)
+    behind = "What both channels share from there on is allowed for."
+    if not step.first:
+        return f"{_misfit(reading, expected)} {behind}"
+    set_up = drives[about.frequency].generator
+    given = show_level(set_up * 10 ** (step.decibels / 20), digits=2)
+    return (
+        f"{reading.point} of the good channel reads {_read(reading)}, the description gives about "
+        f"{_shown(reading, expected)}: the generator gives about {given} instead of {show_level(set_up)}, or the "
+        f"description does not fit this unit there. {behind}"
+    )
+
+
+def _misfit(reading: Reading, expected: float) -> str:
+    return (
+        f"{reading.point} of the good channel reads {_read(reading)}, "
+        f"the description gives about {_shown(reading, expected)}: it does not fit this unit there "
+        "(revision, modification, earlier repair, or a slip in the transcription)."
+    )
+
+
+def _read(reading: Reading) -> str:
+    return reading.text or _shown(reading, reading.value or 0.0)
+
+
+def _shown(reading: Reading, value: float) -> str:
+    """Return a value as a reading was given."""
+    if reading.quantity == "level":
+        return show_level(value, reading.given_as)
+    return show(value, UNITS.get(reading.quantity, "V"))

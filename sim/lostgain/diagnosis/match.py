@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from lostgain.diagnosis.alike import alike
 from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.apart import steps_apart
 from lostgain.diagnosis.beyond import beyond
 from lostgain.diagnosis.doubts import warnings
 from lostgain.diagnosis.elsewhere import elsewhere
@@ -71,6 +72,9 @@ def match(
         whole = _weighed(table, readings, doubts, chosen, knowledge)
         odd = contradiction(table, readings, chosen, knowledge, whole)
     posterior = odd.without if odd is not None else whole
+    if steps_apart(posterior.seen, posterior.found, readings.good):
+        rest = replace(readings, rows=tuple(row for row in readings.rows if odd is None or row is not odd.reading))
+        posterior = weigh(table, rest.rows, rest.good, chosen, knowledge)
     suspects = _suspects(table, posterior)
     notes = [says for _, says in doubts] + alike(posterior) + ([odd.says] if odd is not None else [])
     notes += warnings(table, posterior, whole.seen, readings)
@@ -107,7 +111,7 @@ def _weighed(
     if doubts and not readings.rows:
         raise UserError([Problem(says, Where(readings.path, rows[0].where.line)) for rows, says in doubts])
     try:
-        return weigh(table, readings.rows, readings.good, chosen, knowledge)
+        return weigh(table, readings.rows, readings.good, chosen, knowledge, as_described=True)
     except UserError as error:
         first = error.problems[0]
         if first.where.file is not None:  # of allowances or rates, say

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from lostgain.diagnosis.allowances import allowances
+from lostgain.diagnosis.apart import Step, allowed_for, steps_apart
 from lostgain.diagnosis.hypotheses import Hypotheses, hypotheses, priors
 from lostgain.diagnosis.knowledge import Knowledge, factors
 from lostgain.diagnosis.likelihood import (
@@ -117,6 +118,8 @@ class Posterior:
         Stray paths count as unexplained.
     evidence : float
         Logarithm of the readings' likelihood over all hypotheses: how well they agree with anything that is known.
+    apart : tuple of Step
+        From where on the good channel is not as described, which is allowed for.
     """
 
     seen: Observed
@@ -125,6 +128,7 @@ class Posterior:
     healthy: float
     unexplained: float
     evidence: float
+    apart: tuple[Step, ...] = ()
 
     def fit(self, kind: str = BOTH) -> float:
         """Return how often readings this far from the best hypothesis would come about, were it true: 0 to 1.
@@ -142,8 +146,9 @@ class Posterior:
 
 
 def weigh(
-    table: Table, rows: Sequence[Reading], good: str, rates: Rates, knowledge: Knowledge | None = None
-) -> Posterior:
+    table: Table, rows: Sequence[Reading], good: str, rates: Rates, knowledge: Knowledge | None = None,
+    as_described: bool = False,
+) -> Posterior:  # fmt: skip
     """Return the probability of every hypothesis.
 
     Parameters
@@ -154,6 +159,8 @@ def weigh(
         The channel known to be good, or empty.
     rates : Rates
     knowledge : Knowledge or None
+    as_described : bool
+        True to take a good channel that is not as described for a reading gone wrong: nothing is allowed for.
 
     Raises
     ------
@@ -169,6 +176,9 @@ def weigh(
         why = " ".join(seen.left_out) or "A sign such as hum counts beside a level or DC: read one of those as well."
         raise UserError(f"no reading can be compared. {why}")
     found = hypotheses(table, seen.features)
+    apart = () if as_described else steps_apart(seen, found, good)
+    if apart:
+        seen = allowed_for(seen, apart)
     channels = _candidates(table, seen, good)
     before = _priors(table, found, rates, channels, knowledge)
     drafts = [
@@ -189,7 +199,7 @@ def weigh(
     )
     stray = sum(float(case.share[strays].sum()) for case in cases)
     other = float(np.exp(unexplained - total)) + stray
-    return Posterior(seen, found, cases, float(np.exp(healthy - total)), other, total)
+    return Posterior(seen, found, cases, float(np.exp(healthy - total)), other, total, apart)
 
 
 def _log_likelihood(table: Table, found: Hypotheses, seen: Observed, channel: str, prior: Values) -> Values:

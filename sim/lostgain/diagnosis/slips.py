@@ -97,7 +97,7 @@ def contradiction(
     best: tuple[float, Reading, Posterior] | None = None
     for reading in _candidates(table, whole):
         rest = [row for row in rows if row is not reading]
-        without = weigh(table, rest, readings.good, rates, knowledge)
+        without = weigh(table, rest, readings.good, rates, knowledge, as_described=True)
         gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
         # Without a slip, it is enough that the rest goes with a description that is only about right.
         fits = max(without.fit(), without.fit(LOOSE)) > POOR
@@ -136,11 +136,12 @@ def _anything(seen: Observed, reading: Reading) -> float:
 def _says(
     table: Table, readings: Readings, rates: Rates, knowledge: Knowledge | None, reading: Reading, without: Posterior
 ) -> str:
-    start = f"{reading.point} ({reading.channel}), {reading.text}: contradicts all the other readings and was left out."
+    place = f"{reading.point} ({reading.channel})" if reading.channel else reading.point
+    start = f"{place}, {reading.text}: contradicts all the other readings and was left out."
     tried = []
     for other, said in _alternatives(table, readings, reading):
         rows = [other if row is reading else row for row in readings.rows]
-        tried.append((weigh(table, rows, readings.good, rates, knowledge).evidence, said))
+        tried.append((weigh(table, rows, readings.good, rates, knowledge, as_described=True).evidence, said))
     if not tried:
         return start
     evidence, said = max(tried, key=lambda each: each[0])
@@ -159,6 +160,7 @@ def _alternatives(table: Table, readings: Readings, reading: Reading) -> Iterato
             value = reading.value / factor
             shown = show_level(value) if reading.quantity == "level" else show(value, UNITS.get(reading.quantity, "V"))
             yield replace(reading, value=value), f"{shown} ({slip})"
-    for name in table.points if reading.quantity not in OFF else ():
-        if what(moved := replace(reading, point=name)) not in taken:
+    within = {point.name for point in table.circuit.unit.points if point.reach}
+    for name in table.points if reading.quantity in ("level", "dc") else ():
+        if name in within and what(moved := replace(reading, point=name)) not in taken:
             yield moved, f"a reading at {name} (the wrong pin)"
