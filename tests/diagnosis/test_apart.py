@@ -34,7 +34,7 @@ def test_a_generator_that_gives_half_is_told_and_is_no_fault() -> None:
 def test_a_modification_of_both_channels_is_told_and_allowed_for() -> None:
     """Twice the gain from the first stage on. What the second stage does beside it is what tells."""
     verdict = sheet("R6 drift 2.5", [0.0, 0.0, 0.0, 6.0, 6.0], [0.0, 0.0, 0.0, 6.0, 6.0])
-    assert verdict.warnings[0].startswith("U1 pin 1 of the good channel")
+    assert verdict.warnings[0].startswith("U101 pin 1 (Starboard), the good channel, reads")
     assert "does not fit this unit" in verdict.warnings[0]
     assert "generator" not in verdict.warnings[0]
     assert probability(verdict, "R6") + probability(verdict, "R5") > 0.9
@@ -43,7 +43,7 @@ def test_a_modification_of_both_channels_is_told_and_allowed_for() -> None:
 def test_one_odd_reading_of_the_good_channel_says_nothing_of_the_other() -> None:
     """A reading that no other bears out may be a slip: only the good channel's own is taken for unsure."""
     odd = sheet("R6 drift 2.5", [0.0, 0.0, 4.0, 0.0, 0.0], [0.0] * 5)
-    assert "R2, right end" in odd.warnings[0]
+    assert "R102, right end" in odd.warnings[0]
     assert not any("What both channels share" in each for each in odd.warnings)
     plain = sheet("R6 drift 2.5", [0.0] * 5, [0.0] * 5)
     for part in ("R5", "R6", "C1"):

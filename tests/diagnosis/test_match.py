@@ -102,7 +102,7 @@ def test_readings_that_fit_nothing_are_called_unexplained() -> None:
 def test_a_good_channel_that_does_not_fit_the_description_is_said_first() -> None:
     verdict = ask(level("U1 pin 1", 0.1), level("U1 pin 1", 2.5, "Starboard"), good="Starboard")
     assert "does not fit this unit" in verdict.warnings[0]
-    assert "U1 pin 1" in verdict.warnings[0]
+    assert "U101 pin 1 (Starboard)" in verdict.warnings[0]
 
 
 def test_evidence_speaks_for_the_true_part() -> None:

@@ -55,3 +55,8 @@ def test_the_working_state_is_the_good_channel() -> None:
 def test_states_that_do_not_go_together(faulty: Readings, working: Readings, message: str) -> None:
     with pytest.raises(UserError, match=message):
         with_reference(faulty, working)
+
+
+def test_which_channel_is_the_good_one_is_not_asked_of_a_unit_that_worked_itself() -> None:
+    unsure = replace(FAULTY, warnings=("a.csv:4: 'same as good': Zone A is taken as the good channel.", "another"))
+    assert with_reference(unsure, WORKING).warnings == ("another",)

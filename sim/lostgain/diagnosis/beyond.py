@@ -9,8 +9,10 @@ import numpy as np
 from lostgain.diagnosis.foretold import dc_span
 from lostgain.quantities import show
 from lostgain.readings.model import Reading
+from lostgain.readings.taken import placed
 from lostgain.signatures import Table
 from lostgain.unit.kinds import kinds
+from lostgain.unit.model import Unit
 
 #: A reading is beyond the rails at so many times what they allow, and so many volts more: meters and mains err.
 FACTOR, VOLTS = 1.3, 1.0
@@ -26,8 +28,8 @@ def beyond(table: Table, readings: Iterable[Reading]) -> list[tuple[tuple[Readin
     table : Table
     readings : iterable of Reading
     """
-    limits = _limits(table)
-    return [((row,), _says(row, limits[row.quantity])) for row in readings if _is_beyond(row, limits)]
+    limits, unit = _limits(table), table.circuit.unit
+    return [((row,), _says(row, unit, limits[row.quantity])) for row in readings if _is_beyond(row, limits)]
 
 
 def _limits(table: Table) -> dict[str, tuple[float, float]]:
@@ -54,12 +56,11 @@ def _more(volts: float) -> float:
     return FACTOR * volts + VOLTS
 
 
-def _says(row: Reading, span: tuple[float, float]) -> str:
-    place = f"{row.point} to {row.against}" if row.against else row.point
-    called = f"{place} ({row.channel})" if row.channel else place
+def _says(row: Reading, unit: Unit, span: tuple[float, float]) -> str:
     read = row.text or show(row.value or 0.0, "V")
     rails = f"{show(span[0], 'V')} to {show(span[1], 'V')}" if row.quantity == "dc" else show(span[1], "V rms")
     return (
-        f"{called}, {read}: beyond what the unit's rails allow ({rails} at most), and left out. A wrong unit, range, "
-        "probe factor or pin? If it is really there, something else feeds this point: switch off and find it first."
+        f"{placed(row, unit)}, {read}: beyond what the unit's rails allow ({rails} at most), and left out. A wrong "
+        "unit, range, probe factor or pin? If it is really there, something else feeds this point: switch off and find "
+        "it first."
     )

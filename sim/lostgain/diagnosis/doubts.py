@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from lostgain.diagnosis.apart import Step
@@ -14,8 +12,9 @@ from lostgain.diagnosis.posterior import Posterior
 from lostgain.quantities import show, show_level
 from lostgain.readings import Readings
 from lostgain.readings.model import UNITS, Reading
+from lostgain.readings.taken import placed
 from lostgain.signatures import Table
-from lostgain.unit.setup_model import Drive
+from lostgain.unit.model import Unit
 
 #: A good channel further than this from the healthy unit, in standard deviations, does not fit the description.
 MISFIT = 3.5
@@ -39,7 +38,9 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     found = posterior.found
     notes = _description(table, posterior, readings.good)
     if posterior.unexplained > ODD or posterior.fit() < POOR:
-        notes.append(f"None of the faults in the table explains these readings well.{_oddest(posterior)}")
+        notes.append(
+            f"None of the faults in the table explains these readings well.{_oddest(posterior, table.circuit.unit)}"
+        )
     if readings.good and {channel for channel, _ in seen.latent} <= {readings.good}:
         notes.append(
             f"Every reading is of {readings.good}, the good channel: nothing is known yet of the one with the fault."
@@ -63,7 +64,7 @@ def _told(note: str, readings: Readings) -> bool:
     return start.startswith("line ") and any(f"{start}:" in each for each in readings.warnings)
 
 
-def _oddest(posterior: Posterior) -> str:
+def _oddest(posterior: Posterior, unit: Unit) -> str:
     """Name the reading furthest from what the best hypothesis predicts."""
     case = max(posterior.cases, key=lambda each: float(each.share.max()))
     best, seen = int(np.argmax(case.share)), posterior.seen
@@ -72,8 +73,7 @@ def _oddest(posterior: Posterior) -> str:
     mean, spread = case.predicted(best)
     off = (seen.value - mean) / np.sqrt(np.diag(spread))
     reading = seen.readings[int(np.argmax(np.abs(off)))]
-    place = f"{reading.point} ({reading.channel})" if reading.channel else reading.point
-    return f" Oddest beside the best of them: {place}, {reading.text or 'as read'}."
+    return f" Oddest beside the best of them: {placed(reading, unit)}, {reading.text or 'as read'}."
 
 
 def _description(table: Table, posterior: Posterior, good: str) -> list[str]:
@@ -81,7 +81,7 @@ def _description(table: Table, posterior: Posterior, good: str) -> list[str]:
 
     A reading that was left out because it contradicts all others is told by itself.
     """
-    notes = [_step(posterior, step, table.drives) for step in posterior.apart]
+    notes = [_step(table, posterior, step) for step in posterior.apart]
     found, seen = posterior.found, posterior.seen
     healthy = np.diag(found.cov(np.zeros(1, dtype=int), kind=LOOSE)[0])
     for number, reading in enumerate(seen.readings):
@@ -96,32 +96,33 @@ def _description(table: Table, posterior: Posterior, good: str) -> list[str]:
         mean = found.mean[0, feature]
         sigma = np.sqrt(healthy[feature] + seen.common.always[at, at] + seen.noise[number, number])
         if abs(seen.value[number] - mean) > MISFIT * sigma:
-            notes.append(_misfit(reading, unscaled(float(mean), about)))
+            notes.append(_misfit(placed(reading, table.circuit.unit), reading, unscaled(float(mean), about)))
     return notes
 
 
-def _step(posterior: Posterior, step: Step, drives: Sequence[Drive]) -> str:
+def _step(table: Table, posterior: Posterior, step: Step) -> str:
     """Say where the good channel's levels are off; at the first one of all, the generator's may be."""
     seen, reading = posterior.seen, step.reading
     about = seen.about[next(place for place, each in enumerate(seen.readings) if each is reading)]
     expected = unscaled(float(posterior.found.mean[0, seen.features.index(about)]), about)
+    place = placed(reading, table.circuit.unit)
     if step.alone:
-        return _misfit(reading, expected)
+        return _misfit(place, reading, expected)
     behind = "What both channels share from there on is allowed for."
     if not step.first:
-        return f"{_misfit(reading, expected)} {behind}"
-    set_up = drives[about.frequency].generator
+        return f"{_misfit(place, reading, expected)} {behind}"
+    set_up = table.drives[about.frequency].generator
     given = show_level(set_up * 10 ** (step.decibels / 20), digits=2)
     return (
-        f"{reading.point} of the good channel reads {_read(reading)}, the description gives about "
+        f"{place}, the good channel, reads {_read(reading)}, the description gives about "
         f"{_shown(reading, expected)}: the generator gives about {given} instead of {show_level(set_up)}, or the "
         f"description does not fit this unit there. {behind}"
     )
 
 
-def _misfit(reading: Reading, expected: float) -> str:
+def _misfit(place: str, reading: Reading, expected: float) -> str:
     return (
-        f"{reading.point} of the good channel reads {_read(reading)}, "
+        f"{place}, the good channel, reads {_read(reading)}, "
         f"the description gives about {_shown(reading, expected)}: it does not fit this unit there "
         "(revision, modification, earlier repair, or a slip in the transcription)."
     )

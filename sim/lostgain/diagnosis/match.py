@@ -91,6 +91,7 @@ def match(
         used=seen.used,
         knowledge=stated(knowledge) if knowledge is not None else (),
         contradiction=odd.reading if odd is not None else None,
+        by_slip=odd is not None and odd.by_slip,
         fit=posterior.fit(),
         elsewhere=elsewhere(table, posterior),
         checks=part_verdicts(table, readings.rows, readings.good),

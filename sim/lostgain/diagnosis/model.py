@@ -146,6 +146,8 @@ class Verdict:
     faulty : bool
         Whether the readings call the unit faulty: what they leave to "nothing is wrong" is less than ``[call]`` in
         ``allowances.toml``.
+    by_slip : bool
+        Whether the contradiction is a slip with a factor or a sign; else two failures at once may explain it as well.
     """
 
     suspects: tuple[Suspect, ...]
@@ -163,3 +165,4 @@ class Verdict:
     checks: tuple[str, ...] = ()
     doubted: tuple[Reading, ...] = ()
     faulty: bool = True
+    by_slip: bool = False

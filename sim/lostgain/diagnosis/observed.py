@@ -20,6 +20,7 @@ from lostgain.diagnosis.shapes import PICTURES
 from lostgain.diagnosis.signs import SIGNS
 from lostgain.quantities import show
 from lostgain.readings.model import COMMON, OFF, Instrument, Reading
+from lostgain.readings.taken import placed
 from lostgain.signatures import Table
 
 Values = NDArray[np.float64]
@@ -167,36 +168,38 @@ def _channel(reading: Reading, feature: Feature) -> str:
     return "" if feature.whole_unit else reading.channel
 
 
-def _called(reading: Reading) -> str:
+def _called(reading: Reading, table: Table) -> str:
     line = f"line {reading.where.line}, " if reading.where.line is not None else ""
-    return line + (f"{reading.point} ({reading.channel})" if reading.channel else reading.point)
+    return line + placed(reading, table.circuit.unit)
 
 
 def _why_not(reading: Reading, table: Table) -> str:
     if reading.quantity in OFF:
-        return f"{_called(reading)}: no power-off part of the table holds this place; this reading was left out."
+        return f"{_called(reading, table)}: no power-off part of the table holds this place; this reading was left out."
     if reading.quantity == "ripple" and "ripple" not in table.data:
         said = "ripple is known where the unit file describes the supply"
-        return f"{_called(reading)}: {said}; this reading was left out."
+        return f"{_called(reading, table)}: {said}; this reading was left out."
     if reading.quantity == COMMON and "common" not in table.data:
-        return f"{_called(reading)}: the unit's input has no cold leg, so that there is no common mode; left out."
+        return (
+            f"{_called(reading, table)}: the unit's input has no cold leg, so that there is no common mode; left out."
+        )
     if reading.quantity not in ("level", "dc", "ripple", "current", COMMON):
-        return f"{_called(reading)}: the table holds no {reading.quantity}; this reading was left out."
+        return f"{_called(reading, table)}: the table holds no {reading.quantity}; this reading was left out."
     if reading.quantity == "current":
-        return f"{_called(reading)}: the table knows no such rail; this reading was left out."
+        return f"{_called(reading, table)}: the table knows no such rail; this reading was left out."
     if reading.point not in table.points or (reading.against and reading.against not in table.points):
-        return f"{_called(reading)}: the table does not know this test point; this reading was left out."
+        return f"{_called(reading, table)}: the table does not know this test point; this reading was left out."
     held = [show(each, "Hz") for each in table.frequencies]
     if reading.quantity == COMMON:
-        return f"{_called(reading)}: common mode is held at {held[0]}; this reading was left out."
+        return f"{_called(reading, table)}: common mode is held at {held[0]}; this reading was left out."
     if reading.generator is not None:
         setup = table.circuit.unit.setup
         levels = [show(each, "V rms") for each in (setup.generator, *setup.levels)]
         given = f"{show(reading.frequency or 0.0, 'Hz')} with the generator at {show(reading.generator, 'V rms')}"
         known = f"the generator at {', '.join(levels)}, further levels at {held[0]}"
-        return f"{_called(reading)}: the table holds {known}, not {given}; this reading was left out."
+        return f"{_called(reading, table)}: the table holds {known}, not {given}; this reading was left out."
     other = show(reading.frequency or 0.0, "Hz")
-    return f"{_called(reading)}: the table holds {', '.join(held)}, not {other}; this reading was left out."
+    return f"{_called(reading, table)}: the table holds {', '.join(held)}, not {other}; this reading was left out."
 
 
 def _numeric(reading: Reading, feature: Feature, instrument: Instrument, table: Table) -> _Row:

@@ -19,7 +19,7 @@ from lostgain.faults import Rates
 from lostgain.quantities import PP_PER_RMS, show, show_level
 from lostgain.readings import Readings
 from lostgain.readings.model import OFF, UNITS, Reading
-from lostgain.readings.taken import what
+from lostgain.readings.taken import placed, what
 from lostgain.signatures import Table
 
 #: Below this probability of "unexplained" nothing contradicts anything.
@@ -67,11 +67,14 @@ class Contradiction:
         For people: which one, and what it would have to be.
     without : Posterior
         The probabilities without it.
+    by_slip : bool
+        Whether a slip with a factor or a sign explains it. A wrong pin explains much, and so do two failures at once.
     """
 
     reading: Reading
     says: str
     without: Posterior
+    by_slip: bool
 
 
 def contradiction(
@@ -106,7 +109,8 @@ def contradiction(
     if best is None:
         return None
     _, reading, without = best
-    return Contradiction(reading, _says(table, readings, rates, knowledge, reading, without), without)
+    says, by_slip = _says(table, readings, rates, knowledge, reading, without)
+    return Contradiction(reading, says, without, by_slip)
 
 
 def _candidates(table: Table, whole: Posterior) -> list[Reading]:
@@ -135,20 +139,23 @@ def _anything(seen: Observed, reading: Reading) -> float:
 
 def _says(
     table: Table, readings: Readings, rates: Rates, knowledge: Knowledge | None, reading: Reading, without: Posterior
-) -> str:
-    place = f"{reading.point} ({reading.channel})" if reading.channel else reading.point
-    start = f"{place}, {reading.text}: contradicts all the other readings and was left out."
+) -> tuple[str, bool]:
+    """Say which reading it is and what it would have to be, and tell whether that is a slip with a factor or a sign."""
+    start = (
+        f"{placed(reading, table.circuit.unit)}, {reading.text}: contradicts all the other readings and was left out."
+    )
     tried = []
     for other, said in _alternatives(table, readings, reading):
         rows = [other if row is reading else row for row in readings.rows]
-        tried.append((weigh(table, rows, readings.good, rates, knowledge, as_described=True).evidence, said))
+        evidence = weigh(table, rows, readings.good, rates, knowledge, as_described=True).evidence
+        tried.append((evidence, said, other.point == reading.point))
     if not tried:
-        return start
-    evidence, said = max(tried, key=lambda each: each[0])
+        return start, False
+    evidence, said, by_slip = max(tried, key=lambda each: each[0])
     # It would fit if it then is about as likely as a reading that agrees usually is.
     if evidence > without.evidence - 3.0:
-        return f"{start} It would fit as {said}."
-    return f"{start} Take it again."
+        return f"{start} It would fit as {said}.", by_slip
+    return f"{start} Take it again.", False
 
 
 def _alternatives(table: Table, readings: Readings, reading: Reading) -> Iterator[tuple[Reading, str]]:
@@ -163,4 +170,4 @@ def _alternatives(table: Table, readings: Readings, reading: Reading) -> Iterato
     within = {point.name for point in table.circuit.unit.points if point.reach}
     for name in table.points if reading.quantity in ("level", "dc") else ():
         if name in within and what(moved := replace(reading, point=name)) not in taken:
-            yield moved, f"a reading at {name} (the wrong pin)"
+            yield moved, f"a reading at {placed(moved, table.circuit.unit)}, the wrong pin"

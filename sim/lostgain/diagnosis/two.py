@@ -69,16 +69,20 @@ class Tried:
         Most probable first; those below one in a hundred are left out.
     tried, possible : int
         How many of the pairs that could matter were simulated within the time.
+    seconds : float
+        The time they were given [s].
     """
 
     pairs: tuple[Two, ...]
     tried: int
     possible: int
+    seconds: float = SECONDS
 
 
 def unexplained_alone(verdict: Verdict) -> bool:
-    """Tell whether a verdict says that no single failure explains the readings."""
-    return verdict.unexplained > ODD or verdict.fit < POOR
+    """Tell whether a verdict says that no single failure explains the readings, or only by leaving one of them out."""
+    left_out = verdict.contradiction is not None and not verdict.by_slip
+    return left_out or verdict.unexplained > ODD or verdict.fit < POOR
 
 
 def two_at_once(
@@ -111,7 +115,7 @@ def two_at_once(
     chosen = rates(rate_set) if isinstance(rate_set, str) else rate_set
     posterior = weigh(table, readings.rows, readings.good, chosen)
     if not len(posterior.seen.value):
-        return Tried((), 0, 0)
+        return Tried((), 0, 0, seconds)
     jobs = [(case, pair) for case in posterior.cases for pair in combinations(_singles(table, posterior, case), 2)]
     jobs = [job for job in jobs if table.faults[job[1][0] - 1].part != table.faults[job[1][1] - 1].part]
     jobs.sort(key=lambda job: -_promise(posterior, job))
@@ -124,7 +128,7 @@ def two_at_once(
         _named(table, jobs[number], float(np.exp(log - total))) for (number, _), log in zip(rows, logs, strict=True)
     ]
     kept = sorted((each for each in found if each.probability > 0.01), key=lambda each: -each.probability)
-    return Tried(tuple(kept), len(rows), len(jobs))
+    return Tried(tuple(kept), len(rows), len(jobs), seconds)
 
 
 def _singles(table: Table, posterior: Posterior, case: Case) -> list[int]:

@@ -8,6 +8,9 @@ from lostgain.problems import Problem
 from lostgain.readings.model import Reading
 from lostgain.readings.words import words
 
+#: What is said of a channel that is taken as the good one without being named so.
+TAKEN = "is taken as the good channel"
+
 
 def good_channel(rows: Sequence[Reading], names: Sequence[str], good: str) -> tuple[str, list[Problem], str]:
     """Return the good channel, what is wrong with readings that compare with it, and a warning where it is a guess.
@@ -35,7 +38,7 @@ def good_channel(rows: Sequence[Reading], names: Sequence[str], good: str) -> tu
             message = f"'{first.text}': which channel is the good one?{both}"
             return good, [Problem(message, first.where, line.format(names[0]))], ""
         good = others[0]
-        warning = f"{first.where}: '{first.text}': {good} is taken as the good channel, since nothing says which is. "
+        warning = f"{first.where}: '{first.text}': {good} {TAKEN}, since nothing says which is. "
         warning += line.format(good)
     wrong = [row for row in compared if row.channel == good]
     message = "'{}': {} is the good channel itself."

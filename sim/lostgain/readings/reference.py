@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from lostgain.problems import Problem, UserError, Where
+from lostgain.readings.good import TAKEN
 from lostgain.readings.model import SIGNS, WHOLE_UNIT, Reading, Readings
+from lostgain.readings.taken import WORKING
 
 
 def with_reference(faulty: Readings, working: Readings) -> Readings:
@@ -41,12 +43,13 @@ def with_reference(faulty: Readings, working: Readings) -> Readings:
     if blind := next((row for row in working.rows if row.word == "same as good"), None):
         message = f"'{blind.text}': the working state is what the faulty one is compared with."
         raise UserError(Problem(message, blind.where, "Write the value that was read."))
-    name = f"{channel} (working)"
+    name = channel + WORKING
     good = [replace(row, channel=name) for row in working.rows if _of_a_channel(row)]
     return replace(
         faulty,
         rows=(*faulty.rows, *good),
-        warnings=(*faulty.warnings, *working.warnings),
+        # Which of two channels is the good one no longer matters: the working state is.
+        warnings=tuple(each for each in (*faulty.warnings, *working.warnings) if TAKEN not in each),
         unreachable=tuple(dict.fromkeys((*faulty.unreachable, *working.unreachable))),
         good=name,
         state="",

@@ -5,9 +5,14 @@ from __future__ import annotations
 from typing import Protocol
 
 from lostgain.quantities import show
+from lostgain.unit.channels import called
+from lostgain.unit.model import Unit
 
 #: Point, other lead, quantity, channel, and what the generator gives.
 What = tuple[str, str, str, str, float | None, float | None]
+
+#: What follows a channel's name where its readings while an intermittent unit works stand beside those of its fault.
+WORKING = " (working)"
 
 
 class Taken(Protocol):
@@ -46,3 +51,11 @@ def at_text(frequency: float | None, generator: float | None = None) -> str:
         return ""
     level = f" from {show(generator, 'V rms')}" if generator is not None else ""
     return f" at {show(frequency, 'Hz')}{level}"
+
+
+def placed(reading: Taken, unit: Unit) -> str:
+    """Return where a reading was taken, in the names of its own channel's board: ``U102 pin 1 (Zone B)``."""
+    name = reading.channel.removesuffix(WORKING)
+    board = next((channel for channel in unit.channels if channel.name == name), unit.channels[0])
+    place = f"{reading.point} to {reading.against}" if reading.against else reading.point
+    return called(board, place) + (f" ({reading.channel})" if reading.channel else "")

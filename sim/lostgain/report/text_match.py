@@ -121,7 +121,8 @@ def _pairs(tried: Tried | None) -> list[str]:
         lines += _entry("", each.probability, f"{each.text} ({each.channel})")
     if not tried.pairs:
         lines += wrapped("None of the pairs that were tried explains them either.", "  ", "  ")
-    said = f"{tried.tried} of {tried.possible} pairs tried, at the table's severities and nominal values."
+    within = "" if tried.tried == tried.possible else f" in the {tried.seconds:g} s that there are for it"
+    said = f"{tried.tried} of {tried.possible} pairs tried{within}, at the table's severities and nominal values."
     return [*lines, *wrapped(said, "  ", "  ")]
 
 
