@@ -50,6 +50,15 @@ def test_levels_that_are_all_off_alike_are_told(decibels: float, slip: str) -> N
     assert slip in first
 
 
+def test_a_generator_at_half_its_level_is_told_where_the_input_was_read() -> None:
+    small = (0.3, -0.3, 0.0, 0.2, -0.2, 0.0)
+    verdict = off_by(*[-6.0 + each for each in small])
+    assert "the generator gives about 50 mV rms instead of 100 mV rms" in verdict.warnings[0]
+    assert verdict.contradiction is None
+    assert not any("generator gives" in each for each in off_by(*[-1.5 + each for each in small]).warnings)
+    assert not any("generator gives" in each for each in off_by(0.0, *[-6.0] * 5).warnings)
+
+
 def test_a_stage_that_loses_a_tenth_is_no_slip_of_all() -> None:
     assert not any("Every level" in each for each in off_by(0.0, 0.0, 0.0, -20.0, -20.0, -20.0).warnings)
     assert not any("Every level" in each for each in off_by(*[0.0] * 6).warnings)

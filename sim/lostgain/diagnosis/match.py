@@ -65,18 +65,20 @@ def match(
     doubts = doubted(table, every.rows)
     readings = _without(every, doubts)
     whole = _weighed(table, readings, doubts, chosen, knowledge)
-    odd = contradiction(table, readings, chosen, knowledge, whole)
+    same = alike(table, whole)
+    odd = None if same else contradiction(table, readings, chosen, knowledge, whole)
     if impossible := beyond(table, [row for row in readings.rows if odd is None or row is not odd.reading]):
         doubts += impossible
         readings = _without(every, doubts)
         whole = _weighed(table, readings, doubts, chosen, knowledge)
-        odd = contradiction(table, readings, chosen, knowledge, whole)
+        same = alike(table, whole)
+        odd = None if same else contradiction(table, readings, chosen, knowledge, whole)
     posterior = odd.without if odd is not None else whole
     if steps_apart(posterior.seen, posterior.found, readings.good):
         rest = replace(readings, rows=tuple(row for row in readings.rows if odd is None or row is not odd.reading))
         posterior = weigh(table, rest.rows, rest.good, chosen, knowledge)
     suspects = _suspects(table, posterior)
-    notes = [says for _, says in doubts] + alike(posterior) + ([odd.says] if odd is not None else [])
+    notes = [says for _, says in doubts] + same + ([odd.says] if odd is not None else [])
     notes += warnings(table, posterior, whole.seen, readings)
     seen = posterior.seen
     return Verdict(
