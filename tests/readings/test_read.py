@@ -362,3 +362,11 @@ def test_the_order_of_columns_does_not_matter() -> None:
 
 def _said(row: Reading) -> tuple[object, ...]:
     return (row.point, row.quantity, row.channel, row.value, row.given_as, row.frequency, row.instrument, row.note)
+
+
+def test_a_misspelt_column_is_told_once_and_its_lines_are_read_on() -> None:
+    said = refused("test pont,value\nTP4,1 V\nTP9,1 V\n")
+    assert said.count("there is no column") == 1
+    assert "Did you mean test point?" in said
+    assert "TP9" in said
+    assert refused("colour,value\nTP4,1 V\n").count("there is no column") == 2

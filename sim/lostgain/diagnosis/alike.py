@@ -45,8 +45,8 @@ def alike(table: Table, posterior: Posterior) -> list[str]:
     if np.abs(off - mean).max() < NEAR and abs(mean) > LEAST_DB and table.points[0] in {each[0] for each in levels}:
         times, now = 10 ** (mean / 20), show_level(given * 10 ** (mean / 20), digits=2)
         return [
-            f"Every level is about {times:.2g} times a healthy unit's, at the input too: the generator gives about {now} "
-            f"instead of {show_level(given)}, or something loads it. Read its level with the unit unplugged from it, set "
-            "it, and read again."
+            f"Every level is about {times:.2g} times a healthy unit's, at the input too: the generator gives about "
+            f"{now} instead of {show_level(given)}, or something loads it. Read its level with the unit unplugged from "
+            "it, set it, and read again."
         ]
     return []

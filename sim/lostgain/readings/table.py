@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import difflib
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -221,7 +222,8 @@ def _header(
         name, unit = _column(cell, columns)
         if cell and not name:
             problems.append(Problem(f"there is no column '{_short(cell)}'.", where, nearest(_short(cell), columns)))
-            name = _UNKNOWN
+            # A column that has to be there is read on as what it is meant for: its lines may hold other mistakes.
+            name = next(iter(difflib.get_close_matches(cell.lower(), required, 1)), _UNKNOWN)
             if len(problems) >= MOST_COLUMNS:
                 raise UserError(problems)
         elif name and name in names:
