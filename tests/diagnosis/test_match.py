@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lostgain import UserError, match
-from lostgain.diagnosis import Verdict, known, limits
+from lostgain.diagnosis import Verdict, known, limits, unexplained_alone
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.groups import overlap
 from lostgain.diagnosis.knowledge import facts
@@ -176,13 +177,29 @@ def test_a_reading_that_contradicts_the_rest_is_named_with_what_it_would_have_to
     assert "U1 pin 1" in verdict.warnings[0]
     assert what in verdict.warnings[0]
     assert verdict.healthy > 0.1
+    assert verdict.by_slip
+    assert not unexplained_alone(verdict)
 
 
 def test_a_reading_at_the_wrong_pin_is_found() -> None:
     """1.82 V belongs to pin 7; noted for the first stage's input it fits nothing."""
     verdict = ask(*healthy("J1 tip", "R2, left end", "U1 pin 2", "U1 pin 1"), level("R2, right end", 1.82))
     assert verdict.contradiction is not None
-    assert "U1 pin 7" in verdict.warnings[0]
+    assert "U1 pin 7 (Port), the wrong pin" in verdict.warnings[0]
+    # Two failures at once may make such a reading as well: they are tried.
+    assert not verdict.by_slip
+    assert unexplained_alone(verdict)
+
+
+def test_the_wrong_pin_is_one_in_reach() -> None:
+    table = megaphone()
+    unit = table.circuit.unit
+    points = tuple(replace(point, reach=point.name != "U1 pin 7") for point in unit.points)
+    hidden = replace(table, circuit=replace(table.circuit, unit=replace(unit, points=points)))
+    rows = healthy("J1 tip", "R2, left end", "U1 pin 2", "U1 pin 1")
+    verdict = match(hidden, readings(*rows, level("R2, right end", 1.82)))
+    assert verdict.contradiction is not None
+    assert "wrong pin" not in verdict.warnings[0]
 
 
 def test_readings_that_agree_contain_no_contradiction() -> None:

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from lostgain.problems import UserError
-from lostgain.readings import Readings, read
+from lostgain.readings import Reading, Readings, read
 from lostgain.readings.fits import refuse_unsimulated
+from lostgain.readings.taken import WORKING, placed
+from lostgain.unit import called
 from lostgain.unit.model import Unit
 from tests.readings.example import ONE_CHANNEL, THREE_ZONES, TWO_ZONES
 
@@ -104,3 +106,12 @@ def test_the_only_channel_is_no_good_channel(tmp_path: Path) -> None:
     said = str(caught.value)
     assert "has one channel" in said
     assert "--working FILE" in said
+
+
+def test_a_place_is_said_in_the_names_of_its_own_board() -> None:
+    board = TWO_ZONES.channels[1]
+    row = Reading("U2 pin 7", "level", board.name, 1.0)
+    assert placed(row, TWO_ZONES) == f"{called(board, 'U2 pin 7')} ({board.name})"
+    assert called(board, "U2 pin 7") != "U2 pin 7"
+    assert placed(replace(row, channel=board.name + WORKING), TWO_ZONES).startswith(called(board, "U2 pin 7"))
+    assert placed(replace(row, channel="", against="TP4"), TWO_ZONES) == "U2 pin 7 to TP4"
