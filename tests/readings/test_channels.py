@@ -115,3 +115,5 @@ def test_a_place_is_said_in_the_names_of_its_own_board() -> None:
     assert called(board, "U2 pin 7") != "U2 pin 7"
     assert placed(replace(row, channel=board.name + WORKING), TWO_ZONES).startswith(called(board, "U2 pin 7"))
     assert placed(replace(row, channel="", against="TP4"), TWO_ZONES) == "U2 pin 7 to TP4"
+    only = ONE_CHANNEL.channels[0]
+    assert placed(replace(row, channel=only.name), ONE_CHANNEL) == "U2 pin 7"

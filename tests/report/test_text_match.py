@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from lostgain.diagnosis import Group, Limits
+from lostgain.diagnosis import Group, Limits, Tried
 from lostgain.report.text_match import LEAST, LISTED, verdict_text
 from tests.report.records import circuit, readings, verdict
 
@@ -58,3 +58,10 @@ def test_the_only_channel_has_no_name() -> None:
     assert f"{first.part} lost ({first.stage})" in text
     assert f"({found.suspects[1].stage}, {found.suspects[1].channel})" in text
     assert "main" not in text
+
+
+def test_pairs_that_there_was_no_time_for_are_told_with_the_time() -> None:
+    some = " ".join(verdict_text(verdict(2), circuit().unit, readings(), None, Tried((), 60, 88, 20.0)).split())
+    assert "60 of 88 pairs tried in the 20 s that there are for it" in some
+    every = " ".join(verdict_text(verdict(2), circuit().unit, readings(), None, Tried((), 88, 88, 20.0)).split())
+    assert "88 of 88 pairs tried, at the table's" in every

@@ -54,8 +54,9 @@ def at_text(frequency: float | None, generator: float | None = None) -> str:
 
 
 def placed(reading: Taken, unit: Unit) -> str:
-    """Return where a reading was taken, in the names of its own channel's board: ``U102 pin 1 (Zone B)``."""
+    """Return where a reading was taken, in its own board's names: ``U102 pin 1 (Zone B)``; an only channel has none."""
     name = reading.channel.removesuffix(WORKING)
     board = next((channel for channel in unit.channels if channel.name == name), unit.channels[0])
     place = f"{reading.point} to {reading.against}" if reading.against else reading.point
-    return called(board, place) + (f" ({reading.channel})" if reading.channel else "")
+    only = len(unit.channels) == 1 and reading.channel in ("", board.name)
+    return called(board, place) + ("" if only or not reading.channel else f" ({reading.channel})")
