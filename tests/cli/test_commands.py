@@ -133,7 +133,9 @@ def test_match_in_json_is_one_object_with_the_keys_promised(capsys) -> None:
     assert out.count("\n") == 1
     found = json.loads(out)
     assert {"suspects", "healthy", "unexplained", "groups", "warnings", "table"} <= set(found)
-    assert {"knowledge", "inseparable", "unmarked"} <= set(found)
+    assert {"knowledge", "inseparable", "unmarked", "next"} <= set(found)
+    _, text, _ = run(capsys, "match", CHAIN, WEAK, "--rates", "handbook")
+    assert " ".join(text.split()).endswith(f"Next: {found['next']}")
     keys = {"part", "mode", "severity", "severity_text", "stage", "channel", "probability", "group"}
     assert all(set(each) == keys for each in found["suspects"])
     probabilities = [each["probability"] for each in found["suspects"]]

@@ -51,13 +51,13 @@ def run(args: argparse.Namespace) -> None:
         verdict = lostgain.match(table, readings, rates, known)
         limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])
     tried = _two_at_once(table, readings, verdict, rates)
+    step = lostgain.next_line(lostgain.next_reading(table, readings, verdict, rates, known), unit)
     if args.json:
-        record = lostgain.verdict_record(verdict, limits, tried)
+        record = lostgain.verdict_record(verdict, limits, tried) | {"next": step}
         print(json.dumps(record, ensure_ascii=False, allow_nan=False))
     else:
         print(lostgain.verdict_text(verdict, unit, readings, limits, tried))
-        step = lostgain.next_reading(table, readings, verdict, rates, known)
-        print("", *wrapped(f"Next: {lostgain.next_line(step, unit)}"), sep="\n")
+        print("", *wrapped(f"Next: {step}"), sep="\n")
     if args.pictures is not None:
         with shown("Drawing"):
             drawn = lostgain.verdict_pictures(table, readings, verdict, args.pictures)
