@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lostgain.diagnosis.allowances import allowances
 from lostgain.diagnosis.astray import prices, with_some_astray
 from lostgain.diagnosis.common import common_allowance
-from lostgain.diagnosis.features import DC, Feature
+from lostgain.diagnosis.features import DC, OHMS, Feature
 from lostgain.diagnosis.hypotheses import hypotheses
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.makers import BOTH, NEAR, WILD, far_from_healthy, makers_affair
@@ -111,6 +111,12 @@ def test_a_level_that_is_healthy_by_chance_is_believed_as_little_as_the_others_t
     assert far[1] == pytest.approx([40.0, 20.0, 0.2, 1.0])
     assert far[0] == pytest.approx(np.zeros(4))
     assert far_from_healthy(FEATURES, mean, 0.0)[1] == pytest.approx([40.0, 0.1, 0.2, 1.0])
+
+
+def test_with_the_power_off_nothing_is_a_makers_affair() -> None:
+    off = Feature(-1, OHMS, lead="R1", meter="ohmmeter")
+    far = far_from_healthy([*FEATURES, off], np.array([[0.0] * 5, [-40.0, 0.1, 0.2, 1.0, 7.0]]), 0.5)
+    assert far[1] == pytest.approx([40.0, 20.0, 0.2, 1.0, 0.0])
 
 
 def test_a_distorted_level_is_known_less_well() -> None:

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from lostgain.faults import Fault, Mode, Stray, floats, modes_for
+from lostgain.faults import Fault, Mode, Stray, modes_for
 from lostgain.faults.severities import density
 from lostgain.signatures import Table
 
@@ -72,7 +72,7 @@ def steps(table: Table) -> Steps:
         tuple(table.circuit.parts[member.part].part.kind for member in fault.members or (fault,))
         for fault in table.faults
     )
-    return _steps(table.faults, kinds, table.strays, table.holders)
+    return _steps(table.faults, kinds, table.strays)
 
 
 def mode_of(table: Table, fault: Fault) -> Mode:
@@ -90,12 +90,7 @@ _Part = tuple[int, int, int, float, int, float, float]
 
 
 @lru_cache(maxsize=8)
-def _steps(
-    faults: tuple[Fault, ...],
-    kinds: tuple[tuple[str, ...], ...],
-    strays: tuple[Stray, ...],
-    holders: frozenset[tuple[str, str]],
-) -> Steps:
+def _steps(faults: tuple[Fault, ...], kinds: tuple[tuple[str, ...], ...], strays: tuple[Stray, ...]) -> Steps:
     """Return the steps; kept, since a table is asked for them at every match."""
     rows_of: dict[tuple[str, str], list[int]] = {}
     for number, fault in enumerate(faults, 1):
@@ -115,10 +110,7 @@ def _steps(
     of_paths = [-1] * known + of_path
     of_suspect, first, second = (np.array([part[place] for part in parts], dtype=int) for place in range(3))
     way, cut, severity, prior = (np.array([part[place] for part in parts]) for place in range(3, 7))
-    makers = [
-        _depends_on_maker(one, kinds[rows[0] - 1], holders)
-        for one, rows in zip(suspects, rows_of.values(), strict=True)
-    ]
+    makers = [_depends_on_maker(one, kinds[rows[0] - 1]) for one, rows in zip(suspects, rows_of.values(), strict=True)]
     return Steps(
         suspects, of_suspect, first, second, way, cut.astype(int), severity, prior,
         np.array([index >= 0 and suspects[index].shared for index in of_suspect]),
@@ -132,10 +124,9 @@ def _steps(
     )  # fmt: skip
 
 
-def _depends_on_maker(fault: Fault, kinds: tuple[str, ...], holders: frozenset[tuple[str, str]]) -> bool:
+def _depends_on_maker(fault: Fault, kinds: tuple[str, ...]) -> bool:
     """Whether what a fault, or one of a cluster, shows depends on a device's maker."""
-    each = [(one, _mode(kind, one.mode)) for one, kind in zip(fault.members or (fault,), kinds, strict=True)]
-    return any(mode.makers_affair or floats(mode, one.part, holders) for one, mode in each)
+    return any(_mode(kind, one.mode).makers_affair for one, kind in zip(fault.members or (fault,), kinds, strict=True))
 
 
 def _stray_steps(strays: tuple[Stray, ...], start: int) -> tuple[tuple[Stray, ...], list[int], list[_Part]]:

@@ -2,7 +2,6 @@
 
 from lostgain.faults.catalogue import Mode, modes_for
 from lostgain.faults.edits import put_in
-from lostgain.faults.floating import floats, holders
 from lostgain.faults.listing import listing
 from lostgain.faults.model import Fault
 from lostgain.faults.parse import parse
@@ -14,8 +13,6 @@ __all__ = [
     "Mode",
     "Rates",
     "Stray",
-    "floats",
-    "holders",
     "listing",
     "modes_for",
     "parse",

@@ -12,7 +12,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from lostgain.circuit import Circuit
-from lostgain.faults import Fault, Stray, holders
+from lostgain.faults import Fault, Stray
 from lostgain.signatures.controls import Turn
 from lostgain.signatures.poweroff_table import PowerOff
 from lostgain.signatures.row import RowResult
@@ -101,11 +101,6 @@ class Table:
         known = np.isfinite(waves).all(axis=-1)
         shares = distortion(np.nan_to_num(waves).reshape(-1, waves.shape[-1])).reshape(known.shape)
         return np.where(known, shares, 0.0)
-
-    @cached_property
-    def holders(self) -> frozenset[tuple[str, str]]:
-        """Parts that alone hold an input's DC, each with its pin on the way there."""
-        return holders(self.circuit)
 
     @cached_property
     def failed(self) -> tuple[tuple[Fault | None, str], ...]:

@@ -30,8 +30,6 @@ class Kind:
         Whether a part of it always needs its device class.
     subckt : bool
         Whether its element in a library stage is a subcircuit.
-    inputs : tuple of str
-        Pins that take next to no current and float where nothing holds them: a grid, a gate.
     """
 
     name: str
@@ -42,7 +40,6 @@ class Kind:
     usual: tuple[float, float] | None = None
     device: bool = False
     subckt: bool = False
-    inputs: tuple[str, ...] = ()
 
 
 @cache
@@ -57,8 +54,7 @@ def kinds() -> dict[str, Kind]:
         pins = tuple(row["pins"])
         device, subckt = bool(row.get("device")), bool(row.get("subckt"))
         tolerance = (float(low), float(high))
-        found[name] = Kind(name, row["family"], row.get("unit", ""), tolerance, pins, usual, device, subckt,
-                           tuple(row.get("inputs", ())))  # fmt: skip
+        found[name] = Kind(name, row["family"], row.get("unit", ""), tolerance, pins, usual, device, subckt)
     return found
 
 
