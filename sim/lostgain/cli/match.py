@@ -50,10 +50,10 @@ def run(args: argparse.Namespace) -> None:
     with shown("Comparing"):
         verdict = lostgain.match(table, readings, rates, known)
         limits = lostgain.limits(table, verdict, lostgain.instruments(unit.folder)[unit.setup.instrument])
+        step = lostgain.next_line(lostgain.next_reading(table, readings, verdict, rates, known), unit)
     tried = _two_at_once(table, readings, verdict, rates)
-    step = lostgain.next_line(lostgain.next_reading(table, readings, verdict, rates, known), unit)
     if args.json:
-        record = lostgain.verdict_record(verdict, limits, tried) | {"next": step}
+        record = lostgain.verdict_record(verdict, limits, tried, step)
         print(json.dumps(record, ensure_ascii=False, allow_nan=False))
     else:
         print(lostgain.verdict_text(verdict, unit, readings, limits, tried))

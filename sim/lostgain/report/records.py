@@ -12,7 +12,9 @@ from lostgain.signatures import Prediction, sentences, stage_gains
 from lostgain.signatures.predict import State
 
 
-def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried | None = None) -> dict[str, Any]:
+def verdict_record(
+    verdict: Verdict, limits: Limits | None = None, tried: Tried | None = None, step: str | None = None
+) -> dict[str, Any]:
     """Return a verdict as one JSON object.
 
     Parameters
@@ -22,6 +24,8 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
         What no reading can tell.
     tried : Tried or None
         Pairs of failures, where no single one explains the readings.
+    step : str or None
+        What to read or do next, in a sentence.
 
     Returns
     -------
@@ -30,8 +34,8 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
         ``channel``, ``probability``, ``group``), ``healthy``, ``faulty`` (whether the unit is called so),
         ``unexplained``, ``elsewhere`` (stray paths that explain the readings), ``groups`` (each with ``group``,
         ``suspects``, ``probability``), ``warnings``, ``table``, ``knowledge``; with `limits` also ``inseparable`` and
-        ``unmarked``, with `tried` also ``two_at_once``; and ``checks``: what readings with the power off say of parts
-        by themselves. What is no number is None.
+        ``unmarked``, with `tried` also ``two_at_once``, with `step` also ``next``; and ``checks``: what readings with
+        the power off say of parts by themselves. What is no number is None.
     """
     suspects = [
         {
@@ -70,6 +74,7 @@ def verdict_record(verdict: Verdict, limits: Limits | None = None, tried: Tried 
         "checks": list(verdict.checks),
         "table": verdict.table,
         "knowledge": list(verdict.knowledge),
+        **({} if step is None else {"next": step}),
         **({} if tried is None else {"two_at_once": [_two(each) for each in tried.pairs]}),
         **({} if limits is None else {"inseparable": list(limits.inseparable), "unmarked": list(limits.unmarked)}),
     }
