@@ -369,4 +369,5 @@ def test_a_misspelt_column_is_told_once_and_its_lines_are_read_on() -> None:
     assert said.count("there is no column") == 1
     assert "Did you mean test point?" in said
     assert "TP9" in said
+    assert "twice" not in refused("test pont,test point,value\nTP4,TP4,1 V\n")
     assert refused("colour,value\nTP4,1 V\n").count("there is no column") == 2

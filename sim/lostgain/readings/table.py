@@ -218,12 +218,13 @@ def _header(
     units: dict[str, str] = {}
     problems: list[Problem] = []
     fatal = False
+    missing = set(required) - {_column(cell, columns)[0] for cell in heading}
     for cell in heading:
         name, unit = _column(cell, columns)
         if cell and not name:
             problems.append(Problem(f"there is no column '{_short(cell)}'.", where, nearest(_short(cell), columns)))
             # A column that has to be there is read on as what it is meant for: its lines may hold other mistakes.
-            name = next(iter(difflib.get_close_matches(cell.lower(), required, 1)), _UNKNOWN)
+            name = next(iter(difflib.get_close_matches(_short(cell).lower(), sorted(missing), 1)), _UNKNOWN)
             if len(problems) >= MOST_COLUMNS:
                 raise UserError(problems)
         elif name and name in names:
