@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import numpy as np
 import pytest
 
 from lostgain.diagnosis import Verdict
+from lostgain.diagnosis.posterior import weigh
+from lostgain.faults import rates
 from lostgain.readings import Reading
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, row_of
 
 POINTS = ("J1 tip", "R2, left end", "R2, right end", "U1 pin 1", "U1 pin 7")
 
 
-def sheet(label: str, good: list[float], faulty: list[float]) -> Verdict:
+def levels(label: str, good: list[float], faulty: list[float]) -> list[Reading]:
     """Levels of both channels at 500 Hz, so many decibels off what the description gives."""
     table = megaphone()
     names, volts = list(table.points), table.values("level")[:, 0, :, 0]
@@ -21,7 +24,12 @@ def sheet(label: str, good: list[float], faulty: list[float]) -> Verdict:
     for channel, row, off in (("Starboard", 0, good), ("Port", row_of(label), faulty)):
         rows += [level(point, float(volts[row, names.index(point)]) * 10 ** (decibels / 20), channel)
                  for point, decibels in zip(POINTS, off, strict=True)]  # fmt: skip
-    return ask(*rows, good="Starboard")
+    return rows
+
+
+def sheet(label: str, good: list[float], faulty: list[float]) -> Verdict:
+    """The verdict on them."""
+    return ask(*levels(label, good, faulty), good="Starboard")
 
 
 def test_a_generator_that_gives_half_is_told_and_is_no_fault() -> None:
@@ -66,7 +74,23 @@ def test_the_order_of_readings_does_not_matter() -> None:
     )
 
 
-def test_the_further_off_the_less_is_said_of_where() -> None:
+def test_what_is_off_alone_is_let_off_in_the_good_channel_only() -> None:
+    table = megaphone()
+    off = [0.0, 0.0, 4.0, 0.0, 0.0]
+    odd, plain = (
+        weigh(table, levels("R6 drift 2.5", good, [0.0] * 5), "Starboard", rates("bench")) for good in (off, [0.0] * 5)
+    )
+    assert [(table.points[each.point], each.alone, each.first) for each in odd.apart] == [
+        ("R2, right end", True, False)
+    ]
+    assert odd.apart[0].decibels == pytest.approx(4.0, abs=0.01)
+    more = odd.seen.common.always - plain.seen.common.always
+    changed = {odd.seen.latent[number][0] for number in np.flatnonzero(more.any(axis=0))}
+    assert changed == {"Starboard"}
+    assert np.count_nonzero(more) == 1
+
+
+def test_how_far_off_the_generator_is_is_nothing_to_the_suspects() -> None:
     """The generator's level is nothing that a suspect could be made of: at half of it the suspects are the same."""
     found = [sheet("R6 drift 2.5", [off] * 5, [off] * 5) for off in (-3.0, -6.0, -12.0)]
     for one, other in pairwise(found):
