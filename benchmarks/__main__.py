@@ -9,7 +9,10 @@ from pathlib import Path
 from benchmarks import speed
 from benchmarks.accuracy import FULL, QUICK, Plan, accuracy, together
 from benchmarks.endurance import CIRCUITS, endurance
+from benchmarks.kept import store
+from lostgain.circuit import build
 from lostgain.problems import UserError
+from lostgain.unit import open_unit
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -35,6 +38,8 @@ def main(arguments: list[str] | None = None) -> int:
     all_ = commands.add_parser("together", help="figures over all units whose outcomes are kept, from runs one by one")
     all_.add_argument("outcomes", type=Path, metavar="FOLDER", help="what accuracy was given as --outcomes")
     all_.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
+    shelf = commands.add_parser("store", help="put a unit's simulated repairs beside the code, to be read from there")
+    shelf.add_argument("--unit", action="append", required=True, help="may be given more than once")
     endure = commands.add_parser("endurance", help="many circuits through one pool: memory, processes, failures")
     endure.add_argument("--circuits", type=_count, default=CIRCUITS)
     endure.add_argument("--seed", type=_count, default=1)
@@ -47,7 +52,7 @@ def main(arguments: list[str] | None = None) -> int:
     fast.add_argument("--out", type=Path, default=Path("bench-speed.json"), help="where the figures go")
     given = parser.parse_args(arguments)
     if given.command != "accuracy":
-        return {"endurance": _endurance, "speed": _speed, "together": _together}[given.command](given)
+        return {"endurance": _endurance, "speed": _speed, "together": _together, "store": _store}[given.command](given)
     size = dict(QUICK if given.quick else FULL)
     if given.cases:
         # What marks a fault is read off the healthy units, and outsiders are few as it is: cheaper is no fewer of them.
@@ -75,6 +80,17 @@ def main(arguments: list[str] | None = None) -> int:
 def _together(given: argparse.Namespace) -> int:
     try:
         together(given.outcomes, given.out, _say)
+    except UserError as error:
+        print(error, file=sys.stderr)
+        return 2
+    return 0
+
+
+def _store(given: argparse.Namespace) -> int:
+    try:
+        for name in given.unit:
+            file, many = store(build(open_unit(name)))
+            _say(f"{name}: {many} simulated repairs in {file}")
     except UserError as error:
         print(error, file=sys.stderr)
         return 2

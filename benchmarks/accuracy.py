@@ -139,10 +139,10 @@ def one_unit(name: str, plan: Plan, say: Say) -> Scored:
             for kind, many in (("fault", plan.cases), ("healthy", plan.healthy), ("outsider", plan.outsiders))
             for number in range(many)
         ]
-        simulated(cases, circuit.version, pool, _counted(say, f"{name}: simulated repairs"))
+        simulated(cases, circuit, pool, _counted(say, f"{name}: simulated repairs"))
         beside = chosen(circuit, cases)
         good = [good_of(prior, case) for case in beside]
-        simulated(good, circuit.version, pool, _counted(say, f"{name}: good channels"))
+        simulated(good, circuit, pool, _counted(say, f"{name}: good channels"))
         usable = [case for case in cases if case.usable]
         hunted = [case for case in usable if case.truth.kind == "fault"][: plan.follow]
         levels = at_levels(circuit, hunted, pool, _counted(say, f"{name}: further generator levels"))

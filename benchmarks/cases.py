@@ -1,21 +1,16 @@
-"""Simulated repairs: drawn, followed in workers, and kept by content, so that none is simulated twice."""
+"""Simulated repairs: drawn, and followed in workers."""
 
 from __future__ import annotations
 
-import hashlib
-import json
-import os
-import pickle
-import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import platformdirs
 
 from benchmarks.broken import break_, bridge, off
+from benchmarks.kept import Kept, key_of
 from benchmarks.meters import Meter, first_sheet, on_bench
 from benchmarks.parts import Bench, bench, built
 from benchmarks.process import process
@@ -28,8 +23,6 @@ from lostgain.readings import Reading, Readings
 
 Progress = Callable[[int, int], None]
 
-#: Raised whenever the same netlist would give other numbers than before, or more of them.
-METHOD = 3
 #: Longest time one simulated channel may take [s].
 LIMIT = 180.0
 #: What the pool says of a circuit that took it each time.
@@ -131,57 +124,17 @@ def meters(circuit: Circuit, case: Case, draw: int = 0) -> dict[str, Meter]:
     return on_bench(circuit, np.random.default_rng([*case.seed, 7919, draw]))
 
 
-class Kept:
-    """Simulations done before, by the content of what was simulated.
-
-    Parameters
-    ----------
-    path : Path
-        An SQLite file; made if it is not there.
-    """
-
-    def __init__(self, path: Path) -> None:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        self._base = sqlite3.connect(path, timeout=60)
-        self._base.execute("create table if not exists carried (key text primary key, found blob)")
-
-    def get(self, key: str) -> Carried | None:
-        """Return a simulation, or None."""
-        row = self._base.execute("select found from carried where key = ?", (key,)).fetchone()
-        return None if row is None else Carried(**pickle.loads(row[0]))
-
-    def add(self, key: str, found: Carried) -> None:
-        """Keep a simulation."""
-        with self._base:
-            self._base.execute("insert or replace into carried values (?, ?)", (key, pickle.dumps(vars(found))))
-
-    def close(self) -> None:
-        """Close the file."""
-        self._base.close()
-
-
-def folder() -> Path:
-    """Return where simulations are kept: ``LOSTGAIN_BENCH_CACHE``, or beside the signature tables."""
-    named = os.environ.get("LOSTGAIN_BENCH_CACHE")
-    return Path(named) if named else Path(platformdirs.user_cache_dir("lostgain", appauthor=False)) / "bench"
-
-
-def key_of(version: int, task: Job) -> str:
-    """Return the identifier of a simulation: a digest of all that its numbers come from."""
-    return hashlib.sha256(json.dumps([METHOD, version, vars(task)]).encode()).hexdigest()[:24]
-
-
-def simulated(cases: Sequence[Case], version: int, pool: Pool, progress: Progress | None = None) -> None:
+def simulated(cases: Sequence[Case], circuit: Circuit, pool: Pool, progress: Progress | None = None) -> None:
     """Fill in what each case carries. What is done is kept at once, so that a stopped run goes on where it was."""
-    with closing(Kept(folder() / "carried.sqlite")) as kept:
-        keys = [key_of(version, case.job) for case in cases]
+    with closing(Kept(circuit)) as kept:
+        keys = [key_of(circuit.version, case.job) for case in cases]
         for case, key in zip(cases, keys, strict=True):
             case.carried = kept.get(key)
         waiting = [number for number, case in enumerate(cases) if case.carried is None]
         for count, (number, outcome) in enumerate(_followed(cases, waiting, pool), len(cases) - len(waiting) + 1):
             if outcome.error is None:
-                cases[number].carried = outcome.value
-                kept.add(keys[number], outcome.value)
+                cases[number].carried = found = outcome.value.rounded()
+                kept.add(keys[number], found)
             else:
                 cases[number].carried = lost = nothing(cases[number].job, outcome.error)
                 # Three times too long is what the next run would find, too; a worker may be lost for no fault of the

@@ -31,7 +31,7 @@ def at_levels(
     """
     setup = circuit.unit.setup
     again = [_driven(case, level / setup.generator, setup.frequencies[0]) for case in cases for level in setup.levels]
-    simulated(again, circuit.version, pool, progress)
+    simulated(again, circuit, pool, progress)
     found: list[list[Reading]] = []
     for number, case in enumerate(cases):
         mine = again[number * len(setup.levels) : (number + 1) * len(setup.levels)]

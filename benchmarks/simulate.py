@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -94,6 +94,11 @@ class Carried:
     settled: NDArray[np.bool_]
     status: str = "ok"
     waited: float = 0.0
+
+    def rounded(self) -> Carried:
+        """Return the same to the seven digits that are stored, so that a stored unit gives the very same figures."""
+        names = ("dc", "small", "level", "swing")
+        return replace(self, **{name: getattr(self, name).astype(np.float32).astype(float) for name in names})
 
     def confirmed(self, within_db: float, floor: float) -> bool:
         """Say whether the transient gave what small-signal analysis gives, in level and in swing.

@@ -54,7 +54,7 @@ def samples(prior: Prior, seed: int, each: int, healthy: int, pool: Pool, progre
                for mode, size in wanted.items()}  # fmt: skip
         before, total = (sum(map(len, found.values())), sum(many.values()))
         tell = None if progress is None else lambda done, _: progress(before + done, total)
-        simulated([case for cases in new.values() for case in cases], prior.circuit.version, pool, tell)
+        simulated([case for cases in new.values() for case in cases], prior.circuit, pool, tell)
         for mode, cases in new.items():
             found[mode] += cases
 

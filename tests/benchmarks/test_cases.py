@@ -115,9 +115,9 @@ def test_simulated_once_and_read_alike(
     case = make(priors["state-variable-filter"], "healthy", (1, 1))
     done: list[int] = []
     with Pool(workers=1, time_limit=30) as pool:
-        simulated([case], circuit.version, pool, lambda count, _: done.append(count))
+        simulated([case], circuit, pool, lambda count, _: done.append(count))
         again = make(priors["state-variable-filter"], "healthy", (1, 1))
-        simulated([again], circuit.version, pool, lambda count, _: done.append(count))
+        simulated([again], circuit, pool, lambda count, _: done.append(count))
     assert done == [1], "the second was simulated anew"
     assert case.usable
     assert case.carried is not None
@@ -140,7 +140,7 @@ def test_what_takes_too_long_is_not_tried_by_every_run(
     done: list[int] = []
     with Pool(workers=1, time_limit=0.02) as pool:
         for case in found:
-            simulated([case], circuit.version, pool, lambda count, _: done.append(count))
+            simulated([case], circuit, pool, lambda count, _: done.append(count))
     assert len(done) == looks
     for case in found:
         assert not case.usable

@@ -26,7 +26,7 @@ def test_a_linear_unit_follows_the_generator_to_within_its_step(
     with Pool(workers=1) as pool:
         circuit = build(written(tmp_path / "amplifier", text), pool)
         cases = [make(Prior(circuit), "healthy", (5, number)) for number in range(4)]
-        simulated(cases, circuit.version, pool)
+        simulated(cases, circuit, pool)
         found = at_levels(circuit, cases, pool)
         assert found == at_levels(circuit, cases, pool), "the same again"
     first = circuit.unit.setup.frequencies[0]

@@ -12,7 +12,7 @@ from benchmarks import training
 from benchmarks.cases import Case
 from benchmarks.simulate import nothing
 from benchmarks.truth import Prior
-from lostgain.circuit import build
+from lostgain.circuit import Circuit, build
 from lostgain.engine import Pool
 from lostgain.unit import open_unit
 
@@ -28,7 +28,7 @@ def circuits(prior: Prior, monkeypatch: pytest.MonkeyPatch, slow: str) -> tuple[
     """How many circuits there are of each part and mode if one part's faults drift; nothing is simulated."""
     made: list[Case] = []
 
-    def simulated(cases: Sequence[Case], version: int, pool: Pool, progress: training.Progress | None = None) -> None:
+    def simulated(cases: Sequence[Case], _: Circuit, pool: Pool, progress: training.Progress | None = None) -> None:
         for case in cases:
             case.carried = found = nothing(case.job)
             found.dc[:], found.small[:], found.level[:], found.swing[:] = 0.0, 1.0, 1.0, 8**0.5
