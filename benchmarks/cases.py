@@ -11,12 +11,12 @@ import numpy as np
 
 from benchmarks.broken import break_, bridge, off
 from benchmarks.kept import Kept, key_of
+from benchmarks.loaded import read
 from benchmarks.meters import Meter, first_sheet, on_bench
 from benchmarks.parts import Bench, bench, built
 from benchmarks.process import process
 from benchmarks.simulate import Carried, Job, job, nothing
 from benchmarks.truth import Prior, Truth
-from benchmarks.waited import carried
 from lostgain.circuit import Circuit, FlatCircuit
 from lostgain.engine import Outcome, Pool
 from lostgain.readings import Reading, Readings
@@ -24,7 +24,7 @@ from lostgain.readings import Reading, Readings
 Progress = Callable[[int, int], None]
 
 #: Longest time one simulated channel may take [s].
-LIMIT = 180.0
+LIMIT = 300.0
 #: What the pool says of a circuit that took it each time.
 TOO_LONG = "took longer than"
 #: A DC voltage above this is none of an audio unit's [V].
@@ -146,5 +146,5 @@ def simulated(cases: Sequence[Case], circuit: Circuit, pool: Pool, progress: Pro
 
 
 def _followed(cases: Sequence[Case], waiting: list[int], pool: Pool) -> Iterator[tuple[int, Outcome]]:
-    for index, outcome in pool.imap(carried, [cases[number].job for number in waiting]):
+    for index, outcome in pool.imap(read, [cases[number].job for number in waiting]):
         yield waiting[index], outcome

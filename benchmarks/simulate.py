@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from benchmarks.process import process
 from lostgain.circuit.flat import FlatCircuit
 from lostgain.circuit.model import GENERATOR, Circuit
 from lostgain.engine import EngineError, RunFailed, Session
+from lostgain.readings import instruments
 
 Values = NDArray[np.float64]
 
@@ -52,6 +54,9 @@ class Job:
         and for how many steps at most, the one after the other until nothing changes any more.
     every : tuple of str
         All nodes, where a transient can go on from their voltages; else none.
+    loads : tuple of (float, float)
+        Resistance [ohm] and capacitance [F] of what levels are read with, and of what DC is; none for nothing that
+        loads a point.
     """
 
     lines: tuple[str, ...]
@@ -65,6 +70,7 @@ class Job:
     steps: int
     seconds: tuple[tuple[float, int], ...] = ()
     every: tuple[str, ...] = ()
+    loads: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass
@@ -129,7 +135,7 @@ def job(circuit: Circuit, flat: FlatCircuit, generator: float, simulation: dict[
     in_time : bool
         False for small-signal analysis alone.
     """
-    setup = circuit.unit.setup
+    setup, known, dc = circuit.unit.setup, instruments(circuit.unit.folder), process()["reading"]["dc"]
     lines = [element.line() for name, element in flat.elements.items() if name != GENERATOR]
     lines += [f".model {name} {text}" for name, text in flat.models.items()] + list(flat.other)
     slow = any(
@@ -143,6 +149,7 @@ def job(circuit: Circuit, flat: FlatCircuit, generator: float, simulation: dict[
         float(simulation["agree_db"]), int(simulation["steps"]),  # type: ignore[call-overload, arg-type]
         tuple((seconds, steps) for seconds, steps in simulation["seconds"]) if in_time and slow else (),  # type: ignore[attr-defined]
         () if any(name[0] in WITH_OTHER_STATE for name in flat.elements) else tuple(flat.nodes()),
+        tuple((known[name].resistance, known[name].capacitance) for name in (setup.instrument, dc)),
     )  # fmt: skip
 
 
