@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from benchmarks import speed
-from benchmarks.accuracy import FULL, QUICK, Plan, accuracy, together
+from benchmarks.accuracy import accuracy, together
 from benchmarks.endurance import CIRCUITS, endurance
-from benchmarks.kept import store
-from lostgain.circuit import build
+from benchmarks.repairs import FULL, QUICK, Plan, stored
 from lostgain.problems import UserError
-from lostgain.unit import open_unit
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -20,26 +20,16 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="scripts/bench", description="Measures how good lostgain is.")
     commands = parser.add_subparsers(dest="command", required=True)
     one = commands.add_parser("accuracy", help="how good the diagnosis is, on simulated repairs")
-    one.add_argument("--quick", action="store_true", help="few cases, for daily work")
-    one.add_argument("--cases", type=_count, help="simulated repairs a unit; as many healthy ones as ever")
-    one.add_argument("--seed", type=_count, default=1)
-    one.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
+    shelf = commands.add_parser("store", help="simulate repairs and put them beside the code, where they are found")
+    for parser_of in (one, shelf):
+        _say_how_many(parser_of)
     one.add_argument("--no-references", action="store_true", help="leave out what is compared with other methods")
-    one.add_argument("--each", type=_count, metavar="N",
-                     help="circuits of each part and mode that the other methods learn from "
-                          f"(default {FULL['each']}, with --quick {QUICK['each']})")  # fmt: skip
-    one.add_argument("--follow", type=_whole, metavar="N",
-                     help="simulated repairs a unit that are followed from reading to reading "
-                          f"(default {FULL['follow']}, with --quick {QUICK['follow']}; 0 for none)")  # fmt: skip
-    one.add_argument("--workers", type=_count, default=2)
     one.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
     one.add_argument("--outcomes", type=Path, metavar="FOLDER",
                      help="keep there what was answered to each case, a file a unit")  # fmt: skip
     all_ = commands.add_parser("together", help="figures over all units whose outcomes are kept, from runs one by one")
     all_.add_argument("outcomes", type=Path, metavar="FOLDER", help="what accuracy was given as --outcomes")
     all_.add_argument("--out", type=Path, default=Path("bench-accuracy.json"), help="where the figures go")
-    shelf = commands.add_parser("store", help="put a unit's simulated repairs beside the code, to be read from there")
-    shelf.add_argument("--unit", action="append", required=True, help="may be given more than once")
     endure = commands.add_parser("endurance", help="many circuits through one pool: memory, processes, failures")
     endure.add_argument("--circuits", type=_count, default=CIRCUITS)
     endure.add_argument("--seed", type=_count, default=1)
@@ -51,8 +41,26 @@ def main(arguments: list[str] | None = None) -> int:
     fast.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
     fast.add_argument("--out", type=Path, default=Path("bench-speed.json"), help="where the figures go")
     given = parser.parse_args(arguments)
-    if given.command != "accuracy":
-        return {"endurance": _endurance, "speed": _speed, "together": _together, "store": _store}[given.command](given)
+    return {"accuracy": _accuracy, "store": _store, "together": _together, "endurance": _endurance,
+            "speed": _speed}[given.command](given)  # fmt: skip
+
+
+def _say_how_many(parser: argparse.ArgumentParser) -> None:
+    """Add the options that say how much is simulated."""
+    parser.add_argument("--quick", action="store_true", help="few cases, for daily work")
+    parser.add_argument("--cases", type=_count, help="simulated repairs a unit; as many healthy ones as ever")
+    parser.add_argument("--seed", type=_count, default=1)
+    parser.add_argument("--unit", action="append", default=[], help="only this unit; may be given more than once")
+    parser.add_argument("--each", type=_count, metavar="N",
+                        help="circuits of each part and mode that the other methods learn from "
+                             f"(default {FULL['each']}, with --quick {QUICK['each']})")  # fmt: skip
+    parser.add_argument("--follow", type=_whole, metavar="N",
+                        help="simulated repairs a unit that are followed from reading to reading "
+                             f"(default {FULL['follow']}, with --quick {QUICK['follow']}; 0 for none)")  # fmt: skip
+    parser.add_argument("--workers", type=_count, default=2)
+
+
+def _plan(given: argparse.Namespace) -> Plan:
     size = dict(QUICK if given.quick else FULL)
     if given.cases:
         # What marks a fault is read off the healthy units, and outsiders are few as it is: cheaper is no fewer of them.
@@ -63,11 +71,24 @@ def main(arguments: list[str] | None = None) -> int:
         size["follow"] = given.follow
     if given.each:
         size["each"] = given.each
+    return Plan(**size, seed=given.seed, workers=given.workers)
+
+
+def _accuracy(given: argparse.Namespace) -> int:
+    plan = _plan(given)
     if given.no_references:
-        size["each"] = 0
-    plan = Plan(**size, seed=given.seed, workers=given.workers)
+        plan = replace(plan, each=0)
+    return _stoppable(lambda: accuracy(given.unit, plan, given.out, _say, given.outcomes))
+
+
+def _store(given: argparse.Namespace) -> int:
+    return _stoppable(lambda: stored(given.unit, _plan(given), _say))
+
+
+def _stoppable(run: Callable[[], object]) -> int:
+    """Run what goes on from where it was stopped, and return the exit code."""
     try:
-        accuracy(given.unit, plan, given.out, _say, given.outcomes)
+        run()
     except UserError as error:
         print(error, file=sys.stderr)
         return 2
@@ -80,17 +101,6 @@ def main(arguments: list[str] | None = None) -> int:
 def _together(given: argparse.Namespace) -> int:
     try:
         together(given.outcomes, given.out, _say)
-    except UserError as error:
-        print(error, file=sys.stderr)
-        return 2
-    return 0
-
-
-def _store(given: argparse.Namespace) -> int:
-    try:
-        for name in given.unit:
-            file, many = store(build(open_unit(name)))
-            _say(f"{name}: {many} simulated repairs in {file}")
     except UserError as error:
         print(error, file=sys.stderr)
         return 2

@@ -5,66 +5,32 @@ from __future__ import annotations
 import json
 import sys
 import time
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from benchmarks.answers import Answer, of_verdict
-from benchmarks.cases import LIMIT, make, sheet, simulated
-from benchmarks.good_channel import both, chosen, good_of
+from benchmarks.cases import sheet
+from benchmarks.good_channel import both
 from benchmarks.isolate import isolate
-from benchmarks.levels import at_levels, more
+from benchmarks.levels import more
 from benchmarks.optimum import beside as optimum
 from benchmarks.optimum import small
 from benchmarks.outcomes import Outcomes, outcomes, read, write
 from benchmarks.process import process
 from benchmarks.references import HEALTHY, Reference, features
+from benchmarks.repairs import Plan, Say, counted, repairs
 from benchmarks.score import FAILED, Scored, scores
 from benchmarks.text import table_text
 from benchmarks.times import match_ms, next_ms
-from benchmarks.training import samples
-from benchmarks.truth import Prior
 from benchmarks.workers import spread
 from lostgain.circuit import build
 from lostgain.diagnosis import match
-from lostgain.engine import Pool
 from lostgain.readings import Readings
 from lostgain.signatures import Table, table
 from lostgain.unit import find_units, open_unit
 
-Say = Callable[[str], None]
-
-#: Faulty cases a unit; healthy ones and outsiders beside them; circuits of each mode the references are trained on;
-#: faulty cases that are followed from reading to reading.
-FULL = {"cases": 670, "healthy": 201, "outsiders": 134, "each": 8, "follow": 20}
-QUICK = {"cases": 120, "healthy": 60, "outsiders": 40, "each": 4, "follow": 20}
 REFERENCES = ("gaussian", "extra-trees", "neighbours")
-
-
-@dataclass(frozen=True)
-class Plan:
-    """How much is simulated, a unit.
-
-    Parameters
-    ----------
-    cases, healthy, outsiders : int
-    each : int
-        Circuits of each mode for the references; 0 for no references.
-    follow : int
-        Faulty cases that are followed from reading to reading.
-    seed : int
-    workers : int
-    """
-
-    cases: int
-    healthy: int
-    outsiders: int
-    each: int
-    follow: int = 0
-    seed: int = 1
-    workers: int = 2
 
 
 def accuracy(units: list[str], plan: Plan, file: Path, say: Say, folder: Path | None = None) -> dict[str, object]:
@@ -131,38 +97,22 @@ def _plain(value: object) -> object:
 def one_unit(name: str, plan: Plan, say: Say) -> Scored:
     """Simulate, match and train for one unit."""
     circuit = build(open_unit(name))
-    prior = Prior(circuit)
-    with Pool(workers=plan.workers, time_limit=LIMIT) as pool:
-        signature = table(circuit, progress=_counted(say, f"{name}: signature table"))
-        cases = [
-            make(prior, kind, (plan.seed, number))
-            for kind, many in (("fault", plan.cases), ("healthy", plan.healthy), ("outsider", plan.outsiders))
-            for number in range(many)
-        ]
-        simulated(cases, circuit, pool, _counted(say, f"{name}: simulated repairs"))
-        beside = chosen(circuit, cases)
-        good = [good_of(prior, case) for case in beside]
-        simulated(good, circuit, pool, _counted(say, f"{name}: good channels"))
-        usable = [case for case in cases if case.usable]
-        hunted = [case for case in usable if case.truth.kind == "fault"][: plan.follow]
-        levels = at_levels(circuit, hunted, pool, _counted(say, f"{name}: further generator levels"))
-        sheets = [sheet(circuit, case) for case in usable]
-        train = samples(prior, plan.seed, plan.each, max(20, 8 * plan.each), pool,
-                        _counted(say, f"{name}: samples for the references")) if plan.each else None  # fmt: skip
-    ours = spread(_answer, signature, sheets, plan.workers, _counted(say, f"{name}: matched"), 2)
-    truths = [case.truth for case in usable]
-    alone = {case.seed: answer for case, answer in zip(usable, ours, strict=True) if case.truth.kind == "fault"}
-    pairs = [(one, other) for one, other in zip(beside, good, strict=True) if other.usable]
-    together = spread(_answer, signature, [both(circuit, *pair) for pair in pairs], plan.workers,
-                      _counted(say, f"{name}: matched with a good channel"))  # fmt: skip
-    faults = [(case.truth, more(sheet(circuit, case), rows)) for case, rows in zip(hunted, levels, strict=True)]
-    followed = spread(isolate, signature, faults, plan.workers, _counted(say, f"{name}: followed to the fault"))
+    signature = table(circuit, progress=counted(say, f"{name}: signature table"))
+    made = repairs(circuit, plan, say)
+    sheets = [sheet(circuit, case) for case in made.cases]
+    ours = spread(_answer, signature, sheets, plan.workers, counted(say, f"{name}: matched"), 2)
+    truths = [case.truth for case in made.cases]
+    alone = {case.seed: answer for case, answer in zip(made.cases, ours, strict=True) if case.truth.kind == "fault"}
+    together = spread(_answer, signature, [both(circuit, *pair) for pair in made.beside], plan.workers,
+                      counted(say, f"{name}: matched with a good channel"))  # fmt: skip
+    faults = [(case.truth, more(sheet(circuit, case), rows)) for case, rows in made.hunted]
+    followed = spread(isolate, signature, faults, plan.workers, counted(say, f"{name}: followed to the fault"))
     searched = spread(optimum, signature, faults if small(circuit) else [], plan.workers,
-                      _counted(say, f"{name}: searched completely"))  # fmt: skip
+                      counted(say, f"{name}: searched completely"))  # fmt: skip
     references: dict[str, list[Answer]] = {}
     halves: dict[str, list[Answer]] = {}
-    if train is not None:
-        stages = {fault.part: fault.stage for fault in prior.modes}
+    if (train := made.train) is not None:
+        stages = {fault.part: fault.stage for fault in made.prior.modes}
         fill = np.median(train.x[train.part == HEALTHY], axis=0)
         x = np.array([features(circuit, readings.rows, fill) for readings in sheets])
         half = train.at(train.circuit % 2 == 0)
@@ -171,9 +121,9 @@ def one_unit(name: str, plan: Plan, say: Say) -> Scored:
             references[kind] = Reference(kind, train, stages).answers(x)
             halves[kind] = Reference(kind, half, stages).answers(x)
     return Scored(
-        name, truths, ours, references, halves, len(cases) - len(usable), match_ms(signature, sheets), signature.key,
+        name, truths, ours, references, halves, made.lost, match_ms(signature, sheets), signature.key,
         next_ms(signature, sheets), followed, searched,
-        [(one.truth, answer, alone[one.seed]) for (one, _), answer in zip(pairs, together, strict=True)],
+        [(one.truth, answer, alone[one.seed]) for (one, _), answer in zip(made.beside, together, strict=True)],
     )  # fmt: skip
 
 
@@ -186,15 +136,3 @@ def _answer(signature: Table, readings: Readings) -> Answer:
         print(f"match failed on {readings.path}: {error!r}", file=sys.stderr, flush=True)
         return Answer({FAILED: 1.0}, {FAILED: 1.0}, 0.0)
     return of_verdict(verdict, time.perf_counter() - start)
-
-
-def _counted(say: Say, what: str) -> Callable[[int, int], None]:
-    """Return a progress that says how far it is every few seconds, and at the end."""
-    last = [0.0]
-
-    def progress(done: int, total: int) -> None:
-        if time.monotonic() - last[0] > 5 or done == total:
-            last[0] = time.monotonic()
-            say(f"{what}: {done} of {total}")
-
-    return progress
