@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from lostgain.circuit.build import build as build_circuit
     from lostgain.circuit.model import Circuit
     from lostgain.circuit.running import prove_running
+    from lostgain.diagnosis.allowances import Allowances, allowances
     from lostgain.diagnosis.knowledge import Knowledge, known
     from lostgain.diagnosis.limits import Limits, limits
     from lostgain.diagnosis.match import match
@@ -100,6 +101,7 @@ if TYPE_CHECKING:
 
 #: Where each public name is, and what it is called there.
 _PLACES = {
+    "Allowances": ("diagnosis.allowances", "Allowances"),
     "Caution": ("bench.cautions", "Caution"),
     "Check": ("bench.check", "Check"),
     "Circuit": ("circuit.model", "Circuit"),
@@ -128,6 +130,7 @@ _PLACES = {
     "UserError": ("problems", "UserError"),
     "Verdict": ("diagnosis.model", "Verdict"),
     "WorkersGone": ("engine.pool", "WorkersGone"),
+    "allowances": ("diagnosis.allowances", "allowances"),
     "answer_text": ("report.text_drill", "answer_text"),
     "begin_drill": ("teach.drill", "begin"),
     "build_circuit": ("circuit.build", "build"),
@@ -205,6 +208,7 @@ _PLACES = {
 }
 
 __all__ = [
+    "Allowances",
     "Caution",
     "Check",
     "Circuit",
@@ -233,6 +237,7 @@ __all__ = [
     "UserError",
     "Verdict",
     "WorkersGone",
+    "allowances",
     "answer_text",
     "begin_drill",
     "build_circuit",

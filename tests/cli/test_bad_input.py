@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+import lostgain.engine
 from tests.cli.run import CHAIN, FILTER, READINGS, WEAK, refused
 
 Edit = Callable[..., Path]
@@ -74,6 +75,18 @@ def test_a_mistake_in_a_unit_file(capsys, edited: Edit, file: str, old: str, new
     said = refused(capsys, "check", unit)
     assert line_of(unit / file, new) in said
     assert all(word in said for word in words)
+
+
+@pytest.mark.parametrize("words", [("check",), ("match", WEAK), ("next", WEAK), ("route",)])
+def test_a_mistake_in_the_units_own_allowances_is_told_before_anything_is_simulated(
+    capsys, edited: Edit, monkeypatch: pytest.MonkeyPatch, words: tuple[object, ...]
+) -> None:
+    unit = edited(CHAIN, "unit.toml", "200 mV rms", "200 mV rms")
+    (unit / "allowances.toml").write_text("[model]\nloose_point_bd = 1.0\n", encoding="utf-8")
+    monkeypatch.setattr(lostgain.engine.Pool, "map", lambda *_: pytest.fail("something is simulated"))
+    said = refused(capsys, words[0], unit, *words[1:])
+    assert f"{unit / 'allowances.toml'}, line 2" in said
+    assert "Did you mean loose_point_db" in said
 
 
 @pytest.mark.parametrize(

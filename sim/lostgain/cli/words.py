@@ -96,7 +96,8 @@ def known_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def known_of(args: argparse.Namespace, unit: lostgain.Unit) -> lostgain.Knowledge | None:
-    """Return what the technician knows, or None where nothing was said."""
+    """Return what the technician knows, or None where nothing was said; a mistake in the unit's allowances is told."""
+    lostgain.allowances(unit.folder)
     if not (args.suspect or args.new or args.note or args.stage or args.age is not None):
         return None
     return lostgain.known(unit, args.suspect, args.age, args.note, args.new, args.stage)
