@@ -8,7 +8,9 @@ import pytest
 
 from lostgain.diagnosis import match
 from lostgain.diagnosis.beyond import beyond
+from lostgain.diagnosis.rails import most_level
 from lostgain.problems import UserError
+from lostgain.quantities import show
 from lostgain.readings import Reading
 from tests.diagnosis.megaphone import dc, level, megaphone, readings, taken
 
@@ -50,6 +52,15 @@ def test_more_than_a_range_beyond_the_rails_counts_too() -> None:
 def test_a_level_may_be_no_larger_than_a_square_wave_between_the_rails() -> None:
     [(_, says)] = beyond(megaphone(), [level("U1 pin 7", 30 * highest())])
     assert "V rms" in says
+
+
+def test_a_pair_may_have_twice_that_across_it() -> None:
+    """A bridged output: each end goes from rail to rail, the one up while the other goes down."""
+    most = most_level(megaphone().circuit)
+    across = replace(level("U1 pin 7", 2 * most), against="U1 pin 1")
+    assert not beyond(megaphone(), [across])
+    [(_, says)] = beyond(megaphone(), [replace(across, value=4 * most)])
+    assert show(2 * most, "V rms") in says
 
 
 def test_signs_alone_are_refused_with_a_reason() -> None:

@@ -17,9 +17,10 @@ from lostgain.diagnosis.groups import overlap
 from lostgain.diagnosis.knowledge import facts
 from lostgain.diagnosis.likelihood import gaussian
 from lostgain.diagnosis.severity import half_believed, quantiles
+from lostgain.diagnosis.slips import SLIPS
 from lostgain.faults import modes_for
 from lostgain.readings.instruments import instruments
-from lostgain.readings.model import Reading
+from lostgain.readings.model import UNITS, Reading
 from lostgain.unit.kinds import kinds
 from tests.diagnosis.megaphone import ask, dc, level, megaphone, probability, readings, taken, word
 
@@ -179,6 +180,20 @@ def test_a_reading_that_contradicts_the_rest_is_named_with_what_it_would_have_to
     assert verdict.healthy > 0.1
     assert verdict.by_slip
     assert not unexplained_alone(verdict)
+
+
+def test_a_current_s_slip_is_told_in_amperes() -> None:
+    rows = taken("", points=("J1 tip", "U1 pin 1", "U1 pin 7", "U1 pin 2"))
+    verdict = ask(*rows, Reading("VP", "current", "", 4.8, instrument="dmm-trms", text="4.8 A"))
+    assert verdict.contradiction is not None
+    assert "It would fit as 4.8 mA (mA noted as A)" in verdict.warnings[0]
+
+
+def test_every_slip_is_told_in_the_unit_of_its_quantity() -> None:
+    assert set(SLIPS) == {each for each in UNITS if each not in ("ripple", "capacitance")}
+    for quantity, slips in SLIPS.items():
+        units = {word for _, said in slips for word in said.split() if word in ("V", "A", "ohms")}
+        assert units <= {{"ohm": "ohms"}.get(UNITS[quantity], UNITS[quantity])}
 
 
 def test_a_reading_at_the_wrong_pin_is_found() -> None:

@@ -13,11 +13,11 @@ from lostgain import instruments, rates
 from lostgain.diagnosis.belief import belief
 from lostgain.diagnosis.candidates import Candidate, candidates
 from lostgain.diagnosis.expected import expected
-from lostgain.diagnosis.foretold import dc_span
 from lostgain.diagnosis.information import told
 from lostgain.diagnosis.moves import facts
 from lostgain.diagnosis.next_model import Move, Next, NextReading
 from lostgain.diagnosis.next_reading import next_reading
+from lostgain.diagnosis.rails import dc_span, most_level
 from lostgain.faults import modes_for
 from lostgain.readings.model import Reading
 from lostgain.report.text_next import next_line, next_text
@@ -224,3 +224,10 @@ def test_no_dc_is_foretold_beyond_the_rails() -> None:
     assert shown
     for each in shown:
         assert low - high <= each.low <= each.value <= each.high <= high - low
+
+
+def test_no_level_is_foretold_beyond_the_rails() -> None:
+    """Where the input of a stage has ten volts, its output has no more than a square wave between the rails."""
+    most = most_level(megaphone().circuit)
+    levels = [reading for reading in asked(ask(level("U1 pin 1", 8.0))) if reading.quantity == "level"]
+    assert max(each.high for reading in levels for each in reading.expectations) == pytest.approx(most)

@@ -4,20 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import numpy as np
-
-from lostgain.diagnosis.foretold import dc_span
+from lostgain.diagnosis.rails import dc_span, most_level
 from lostgain.quantities import show
 from lostgain.readings.model import Reading
 from lostgain.readings.taken import placed
 from lostgain.signatures import Table
-from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Unit
 
 #: A reading is beyond the rails at so many times what they allow, and so many volts more: meters and mains err.
 FACTOR, VOLTS = 1.3, 1.0
-#: What may step a level up beyond the rails.
-WOUND = ("transformer", "inductor")
 
 
 def beyond(table: Table, readings: Iterable[Reading]) -> list[tuple[tuple[Reading, ...], str]]:
@@ -28,28 +23,28 @@ def beyond(table: Table, readings: Iterable[Reading]) -> list[tuple[tuple[Readin
     table : Table
     readings : iterable of Reading
     """
-    limits, unit = _limits(table), table.circuit.unit
-    return [((row,), _says(row, unit, limits[row.quantity])) for row in readings if _is_beyond(row, limits)]
+    unit, dc, level = table.circuit.unit, dc_span(table.circuit.unit), most_level(table.circuit)
+    spans = ((row, _span(row, dc, level)) for row in readings)
+    return [((row,), _says(row, unit, span)) for row, span in spans if span is not None and _is_beyond(row, span)]
 
 
-def _limits(table: Table) -> dict[str, tuple[float, float]]:
-    """Return the least and the most volts of each quantity."""
-    circuit = table.circuit
-    low, high = dc_span(circuit.unit)
-    driven = max(circuit.unit.setup.generator, *circuit.unit.setup.levels, 0.0)
-    wound = any(kinds()[place.part.kind].family in WOUND for place in circuit.parts.values())
-    # A square wave between the rails is the most that anything without a winding makes of them.
-    most = np.inf if wound else max((high - low) / 2, driven)
-    return {"dc": (low, high), "level": (0.0, most)}
+def _span(row: Reading, dc: tuple[float, float], level: float) -> tuple[float, float] | None:
+    """Return the least and the most volts that a reading can be of; None for what is neither level nor DC."""
+    if row.quantity == "level":
+        return 0.0, level * (2 if row.against else 1)
+    if row.quantity != "dc":
+        return None
+    low, high = dc
+    if row.against:  # leads either way round
+        return low - high, high - low
+    # "More than" is by size.
+    return (-max(high, -low), max(high, -low)) if row.above else dc
 
 
-def _is_beyond(row: Reading, limits: dict[str, tuple[float, float]]) -> bool:
-    if row.quantity not in limits or row.value is None or row.word or row.below:
+def _is_beyond(row: Reading, span: tuple[float, float]) -> bool:
+    if row.value is None or row.word or row.below:
         return False
-    low, high = limits[row.quantity]
-    if row.quantity == "dc" and (row.against or row.above):  # leads either way round; "more than" is by size
-        return abs(row.value) > _more(high - low if row.against else max(high, -low))
-    return row.value > _more(high) or row.value < -_more(-low)
+    return row.value > _more(span[1]) or row.value < -_more(-span[0])
 
 
 def _more(volts: float) -> float:

@@ -27,7 +27,7 @@ from lostgain.diagnosis.candidates import Candidate, candidates
 from lostgain.diagnosis.equivalents import equivalents
 from lostgain.diagnosis.expected import expected
 from lostgain.diagnosis.foresight import soonest
-from lostgain.diagnosis.foretold import dc_span, foretold
+from lostgain.diagnosis.foretold import foretold
 from lostgain.diagnosis.information import Told, told
 from lostgain.diagnosis.knowledge import Knowledge
 from lostgain.diagnosis.model import Verdict
@@ -101,8 +101,7 @@ def next_reading(
         ranked = [first, *(each for each in ranked if each is not first)][:most]
     if found and not any(isinstance(each, NextReading) for each in ranked):
         ranked = [*ranked[:-1], max(found, key=lambda each: each.rate)]
-    span = dc_span(table.circuit.unit)
-    shown = [foretold(each, found, wanted, believed, mean, sigma, span) if isinstance(each, NextReading) else each
+    shown = [each if isinstance(each, Move) else foretold(each, found, wanted, believed, mean, sigma, table.circuit)
              for each in ranked]  # fmt: skip
     return Next(tuple(shown), stop, parts, _action(parts, done), equivalents(table, readings, believed, channels))
 

@@ -18,7 +18,7 @@ from lostgain.diagnosis.posterior import Posterior, weigh
 from lostgain.faults import Rates
 from lostgain.quantities import PP_PER_RMS, show, show_level
 from lostgain.readings import Readings
-from lostgain.readings.model import OFF, UNITS, Reading
+from lostgain.readings.model import COMMON, LEVELS, UNITS, Reading
 from lostgain.readings.taken import placed, what
 from lostgain.signatures import Table
 
@@ -32,28 +32,32 @@ ENOUGH = 4
 #: So many readings are left out for a trial, those first that a rough look finds.
 TRIED = 4
 
-#: What may have happened to a level, as a factor from what it is to what was noted; then to DC.
+
+def _noted(small: str, large: str) -> tuple[tuple[float, str], ...]:
+    return (1000.0, f"{small} noted as {large}"), (0.001, f"{large} noted as {small}")
+
+
+_SIGN = (-1.0, "the sign, or the leads exchanged")
+_DIGITS = (10.0, "a digit too many"), (0.1, "a digit too few")
+#: What may have happened to a level, as a factor from what it is to what was noted.
 LEVEL_SLIPS = (
     (PP_PER_RMS, "peak to peak was noted as rms"),
     (1 / PP_PER_RMS, "rms was noted as peak to peak"),
     (10.0, "the ×10 probe's factor counted twice, or a digit too many"),
     (0.1, "a ×10 probe read as ×1, or a digit too few"),
-    (1000.0, "mV noted as V"),
-    (0.001, "V noted as mV"),
+    *_noted("mV", "V"),
 )
-DC_SLIPS = (
-    (-1.0, "the sign, or the leads exchanged"),
-    (10.0, "a digit too many"),
-    (0.1, "a digit too few"),
-    (1000.0, "mV noted as V"),
-    (0.001, "V noted as mV"),
-)
-OHM_SLIPS = (
-    (10.0, "a digit too many"),
-    (0.1, "a digit too few"),
-    (1000.0, "ohms noted as kilohms"),
-    (0.001, "kilohms noted as ohms"),
-)
+#: The same of every quantity.
+SLIPS = {
+    "level": LEVEL_SLIPS,
+    COMMON: LEVEL_SLIPS,
+    "dc": (_SIGN, *_DIGITS, *_noted("mV", "V")),
+    "current": (_SIGN, *_DIGITS, *_noted("mA", "A")),
+    "mains watts": _DIGITS,
+    "resistance": (*_DIGITS, *_noted("ohms", "kilohms")),
+    "esr": (*_DIGITS, *_noted("milliohms", "ohms")),
+    "diode test": (_SIGN, *_DIGITS, *_noted("mV", "V")),
+}
 
 
 @dataclass(frozen=True)
@@ -162,10 +166,9 @@ def _alternatives(table: Table, readings: Readings, reading: Reading) -> Iterato
     """Yield what the reading may have been, and how that is said."""
     taken = {what(row) for row in readings.rows}
     if reading.value is not None and not reading.word:
-        slips = {"level": LEVEL_SLIPS}.get(reading.quantity, OHM_SLIPS if reading.quantity in OFF else DC_SLIPS)
-        for factor, slip in slips:
+        for factor, slip in SLIPS.get(reading.quantity, ()):
             value = reading.value / factor
-            shown = show_level(value) if reading.quantity == "level" else show(value, UNITS.get(reading.quantity, "V"))
+            shown = show_level(value) if reading.quantity in LEVELS else show(value, UNITS[reading.quantity])
             yield replace(reading, value=value), f"{shown} ({slip})"
     within = {point.name for point in table.circuit.unit.points if point.reach}
     for name in table.points if reading.quantity in ("level", "dc") else ():
