@@ -24,8 +24,8 @@ from lostgain.readings import Reading, Readings
 Progress = Callable[[int, int], None]
 
 #: Longest time one simulated channel may take [s].
-LIMIT = 300.0
-#: What the pool says of a circuit that took it each time.
+LIMIT = 180.0
+#: What the pool says of a circuit that took it.
 TOO_LONG = "took longer than"
 #: A DC voltage above this is none of an audio unit's [V].
 HIGHEST = 1000.0
@@ -137,8 +137,8 @@ def simulated(cases: Sequence[Case], circuit: Circuit, pool: Pool, progress: Pro
                 kept.add(keys[number], found)
             else:
                 cases[number].carried = lost = nothing(cases[number].job, outcome.error)
-                # Three times too long is what the next run would find, too; a worker may be lost for no fault of the
-                # circuit's, and then it is tried again.
+                # Too long is what the next run would find, too; a worker may be lost for no fault of the circuit's, and
+                # then it is tried again.
                 if TOO_LONG in outcome.error and pool.time_limit >= LIMIT:
                     kept.add(keys[number], lost)
             if progress is not None:

@@ -94,7 +94,7 @@ def repairs(circuit: Circuit, plan: Plan, say: Say) -> Repairs:
         for kind, many in (("fault", plan.cases), ("healthy", plan.healthy), ("outsider", plan.outsiders))
         for number in range(many)
     ]
-    with Pool(workers=plan.workers, time_limit=LIMIT) as pool:
+    with Pool(workers=plan.workers, time_limit=LIMIT, tries=1) as pool:
         simulated(cases, circuit, pool, counted(say, f"{name}: simulated repairs"))
         usable = [case for case in cases if case.usable]
         faulty = chosen(circuit, cases)

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from benchmarks.cases import Case, make, sheet, simulated
+from benchmarks.cases import TOO_LONG, Case, make, sheet, simulated
 from benchmarks.process import process
 from benchmarks.references import HEALTHY, Samples, features
 from benchmarks.truth import Prior
@@ -60,7 +60,7 @@ def samples(prior: Prior, seed: int, each: int, healthy: int, pool: Pool, progre
 
     def make_scarce() -> None:
         for mode, cases in found.items():
-            if mode >= 0 and any(case.carried is not None and case.carried.waited > LONG for case in cases):
+            if mode >= 0 and any(_long(case) for case in cases):
                 many[mode] = min(asked[mode], max(2, asked[mode] // SCARCE))
 
     always = dict.fromkeys(many, True)
@@ -71,6 +71,11 @@ def samples(prior: Prior, seed: int, each: int, healthy: int, pool: Pool, progre
     simulate(many, {mode: not _confirmed(prior, cases) for mode, cases in found.items()})
     pairs = [(case, mode) for mode, cases in found.items() for case in cases]
     return _read(prior, [case for case, _ in pairs], [mode for _, mode in pairs])
+
+
+def _long(case: Case) -> bool:
+    """Whether a circuit took long, or more than it may."""
+    return case.carried is not None and (case.carried.waited > LONG or TOO_LONG in case.carried.status)
 
 
 def _confirmed(prior: Prior, cases: list[Case]) -> bool:

@@ -24,7 +24,9 @@ def prior() -> Prior:
     return Prior(build(open_unit("state-variable-filter")))
 
 
-def circuits(prior: Prior, monkeypatch: pytest.MonkeyPatch, slow: str) -> tuple[Counter[str], list[Case]]:
+def circuits(
+    prior: Prior, monkeypatch: pytest.MonkeyPatch, slow: str, status: str = "ok"
+) -> tuple[Counter[str], list[Case]]:
     """How many circuits there are of each part and mode if one part's faults drift; nothing is simulated."""
     made: list[Case] = []
 
@@ -32,7 +34,8 @@ def circuits(prior: Prior, monkeypatch: pytest.MonkeyPatch, slow: str) -> tuple[
         for case in cases:
             case.carried = found = nothing(case.job)
             found.dc[:], found.small[:], found.level[:], found.swing[:] = 0.0, 1.0, 1.0, 8**0.5
-            found.waited = 2.0 * (case.truth.part == slow)
+            if case.truth.part == slow:
+                found.waited, found.status = 2.0 * (status == "ok"), status
         made.extend(cases)
 
     monkeypatch.setattr(training, "simulated", simulated)
@@ -42,8 +45,11 @@ def circuits(prior: Prior, monkeypatch: pytest.MonkeyPatch, slow: str) -> tuple[
     return Counter({name: count // training.DRAWS for name, count in Counter(names).items()}), made
 
 
-def test_a_mode_whose_circuits_take_long_has_fewer_of_them(prior: Prior, monkeypatch: pytest.MonkeyPatch) -> None:
-    found, _ = circuits(prior, monkeypatch, slow="R1")
+@pytest.mark.parametrize("status", ["ok", "the simulation took longer than 180 s"])
+def test_a_mode_whose_circuits_take_long_has_fewer_of_them(
+    prior: Prior, monkeypatch: pytest.MonkeyPatch, status: str
+) -> None:
+    found, _ = circuits(prior, monkeypatch, "R1", status)
     assert (found["healthy"], found["R1 open"], found["R1 drift"]) == (20, 2, 3 * EACH // training.SCARCE)
     assert (found["R2 open"], found["R2 drift"]) == (EACH, 3 * EACH)
 

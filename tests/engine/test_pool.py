@@ -68,6 +68,17 @@ def test_hung_worker_is_replaced() -> None:
     assert time.monotonic() - started < 10
 
 
+def test_an_item_is_tried_as_often_as_is_asked_for() -> None:
+    """A worker that died before it could say so is not tried again where once is all: the item is lost."""
+    with Pool(workers=1, tries=1) as pool:
+        alive = [outcome.value for outcome in pool.map(tasks.pid, [0])]
+        [lost] = pool.map(tasks.killed_among, [(5, alive)])
+        assert "signal 9" in (lost.error or "")
+        assert pool.map(tasks.same, [6]) == [Outcome(6)], "the worker is replaced all the same"
+    with pytest.raises(ValueError, match="at least once"):
+        Pool(tries=0)
+
+
 def test_failed_simulation_is_recorded_with_what_ngspice_said(pool: Pool) -> None:
     outcomes = pool.map(tasks.fails, range(6))
     assert [outcome.value for outcome in outcomes] == [0, None, 2, None, 4, None]

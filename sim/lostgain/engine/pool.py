@@ -10,11 +10,12 @@ import uuid
 import zlib
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import BrokenExecutor, CancelledError, Executor, Future, ThreadPoolExecutor
+from dataclasses import replace
 from types import TracebackType
 from typing import Any
 
 from lostgain.engine import library
-from lostgain.engine.supervise import Batch, Outcome, Returned, end, supervised
+from lostgain.engine.supervise import TRIES, Batch, Outcome, Returned, end, supervised
 from lostgain.problems import UserError
 
 Task = Callable[..., Any]
@@ -39,6 +40,8 @@ class Pool:
     executor : concurrent.futures.Executor or None
         Who hands out the work: threads of this process if None, else anything with that interface, on other machines
         if need be. Each of its threads or processes keeps a worker process of its own, see `supervise`.
+    tries : int
+        How often an item is tried when its worker dies or is over the time limit.
 
     Notes
     -----
@@ -46,13 +49,18 @@ class Pool:
     when there is work; one that is elsewhere, or has had no work for a while, ends by itself.
     """
 
-    def __init__(self, workers: int | None = None, time_limit: float = 60.0, executor: Executor | None = None) -> None:
+    def __init__(
+        self, workers: int | None = None, time_limit: float = 60.0, executor: Executor | None = None, tries: int = TRIES
+    ) -> None:
         if workers is not None and workers < 1:
             raise ValueError("a pool needs at least one worker")
         if not time_limit > 0:
             raise ValueError("the time limit must be positive")
         self.workers = workers or os.cpu_count() or 1
+        if tries < 1:
+            raise ValueError("an item has to be tried at least once")
         self.time_limit = time_limit
+        self.tries = tries
         self.protection: tuple[str, ...] = ()
         self._given = executor
         self._executor: Executor | None = None
@@ -118,7 +126,7 @@ class Pool:
             raise RuntimeError("a pool is used in a with block")
         everything = tuple(enumerate(items))
         size = max(1, min(BATCH, len(everything) // (4 * self.workers)))
-        work = _Work(self._executor, Batch(self._name, self.time_limit, _name(task), _packed(common), ()))
+        work = _Work(self._executor, Batch(self._name, self.time_limit, _name(task), _packed(common), (), self.tries))
         try:
             for start in range(0, len(everything), size):
                 work.hand_out(everything[start : start + size])
@@ -150,7 +158,7 @@ class _Work:
         if not items:
             return
         like = self._like
-        batch = Batch(like.owner, like.time_limit, like.task, like.common, items)
+        batch = replace(like, items=items)
         try:
             future = self._executor.submit(supervised, batch)
         except RuntimeError as error:  # broken or shut down

@@ -16,7 +16,7 @@ from typing import Any
 from lostgain.engine.process import Worker, WorkerLost
 from lostgain.problems import NoWorker
 
-#: How often an item is tried when its worker dies or hangs.
+#: How often an item is tried when its worker dies or hangs, if nothing else is said, and how often one is started.
 TRIES = 3
 #: A batch is handed back after so long, done or not, so that what is done is known and the rest can be shared out [s].
 SHARE = 0.5
@@ -57,6 +57,8 @@ class Batch:
         What all items have in common, pickled, and a digest of it.
     items : tuple of (int, object)
         Each with its number.
+    tries : int
+        How often an item is tried when its worker dies or hangs.
     """
 
     owner: str
@@ -64,6 +66,7 @@ class Batch:
     task: tuple[str, str]
     common: tuple[str, bytes] | None
     items: tuple[tuple[int, Any], ...]
+    tries: int = TRIES
 
 
 @dataclass
@@ -143,7 +146,7 @@ class Keeper:
             except WorkerLost as lost:
                 self._end()
                 tried += 1
-                if tried == TRIES:
+                if tried == batch.tries:
                     return Outcome(None, str(lost))
                 continue
             if dead:
