@@ -18,9 +18,8 @@ Progress = Callable[[int, int], None]
 #: Circuits of each mode that are followed in time first; where small-signal analysis gives the same for all of them, it
 #: serves for the rest of the mode.
 PROBED = 3
-#: Where a bias drifts for so long that the generator has to be left on for more than this [s], a circuit takes up to a
-#: minute: of such a mode there are a quarter as many, but two at least.
-LONG = 0.3
+#: Where a bias drifts, so that the generator has to be left on, a circuit takes up to a minute or two: of such a mode there
+#: are a quarter as many, but two at least.
 SCARCE = 4
 #: Times each circuit is read, with other instruments.
 DRAWS = 3
@@ -74,8 +73,8 @@ def samples(prior: Prior, seed: int, each: int, healthy: int, pool: Pool, progre
 
 
 def _long(case: Case) -> bool:
-    """Whether a circuit took long, or more than it may."""
-    return case.carried is not None and (case.carried.waited > LONG or TOO_LONG in case.carried.status)
+    """Whether a circuit was left on, or took longer than it may."""
+    return case.carried is not None and (case.carried.waited > 0 or TOO_LONG in case.carried.status)
 
 
 def _confirmed(prior: Prior, cases: list[Case]) -> bool:
