@@ -18,8 +18,8 @@ Progress = Callable[[int, int], None]
 #: Circuits of each mode that are followed in time first; where small-signal analysis gives the same for all of them, it
 #: serves for the rest of the mode.
 PROBED = 3
-#: Where a bias drifts, so that the generator has to be left on, a circuit takes up to a minute or two: of such a mode there
-#: are a quarter as many, but two at least.
+#: Where a bias drifts, so that the generator has to be left on, a circuit takes up to a minute or two: of such a mode
+#: there are a quarter as many, but two at least.
 SCARCE = 4
 #: Times each circuit is read, with other instruments.
 DRAWS = 3
