@@ -15,6 +15,7 @@ import pytest
 from lostgain import build_circuit, match, open_unit, read_readings, sheet, sheet_text
 from lostgain.circuit import Circuit
 from lostgain.faults import Fault, listing
+from lostgain.readings import Reading, Readings
 from lostgain.signatures import Table
 from tests.tables import with_some_faults
 
@@ -49,11 +50,14 @@ def truths(name: str) -> dict[str, Any]:
 
 
 def some_faults(circuit: Circuit) -> list[Fault]:
-    """All faults of the parts that were at fault, and one of every twelfth other part."""
+    """All faults of the parts that were at fault, shorted output pairs, and one fault of every twelfth other part."""
     guilty = {truth["fault"].split()[0] for truth in truths(circuit.unit.name).values()}
     every = listing(circuit)
     others = list({fault.part: fault for fault in reversed(every) if fault.part not in guilty}.values())
-    return [fault for fault in every if fault.part in guilty or fault in others[::12]]
+    return [
+        fault for fault in every
+        if fault.part in guilty or fault.mode == "output-pair-shorted" or fault in others[::12]
+    ]  # fmt: skip
 
 
 @cache
@@ -85,3 +89,23 @@ def test_every_point_in_reach_is_on_the_sheet(name: str) -> None:
         if point.reach:
             assert point.name in text
     assert unit.title in text
+
+
+def test_exchanged_leads_are_told_even_where_a_fault_explains_them() -> None:
+    """A healthy 14.6 V noted as -14.6 V: a shorted output pair would make it too, and is rarer than a slip."""
+    ferry = table("ferry-terminal")
+    healthy = dict(zip(ferry.points, ferry.values("dc")[0, 0], strict=True))
+    odd, *others = ("R18, C10 end", "U1 pin 1", "C4, plus end", "R5, hot end")
+    assert healthy[odd] > 10
+    rows = [_dc(odd, -healthy[odd]), *(_dc(name, healthy[name]) for name in others)]
+    verdict = match(ferry, Readings(tuple(rows)))
+    assert verdict.contradiction is rows[0]
+    assert "the sign, or the leads exchanged" in verdict.warnings[0]
+    assert not verdict.faulty
+    # What no rail and no other pair of leads gives is what it was.
+    plain = match(ferry, Readings((_dc(odd, -healthy[odd] / 2), *rows[1:])))
+    assert plain.contradiction is None or "leads" not in plain.warnings[0]
+
+
+def _dc(point: str, volts: float) -> Reading:
+    return Reading(point, "dc", "Zone A", volts, instrument="dmm-trms", text=f"{volts:.3g} V")

@@ -29,6 +29,11 @@ SLIP = 0.01
 #: With fewer readings than this, none can be said to contradict the rest.
 ENOUGH = 4
 
+#: Leads exchanged at a DC are looked for even where some fault explains it: what has its opposite within so many
+#: standard deviations of the healthy unit's, and is itself further off than so many. Of slips, this share (common
+#: practice, no source).
+OPPOSITE, OFF, EXCHANGED = 3.0, 6.0, 0.2
+
 #: So many readings are left out for a trial, those first that a rough look finds.
 TRIED = 4
 
@@ -87,7 +92,8 @@ def contradiction(
     """Return the reading that contradicts the others, or None.
 
     A reading contradicts the others if they agree with some hypothesis so much better without it that a slip, rare as
-    it is, is the likelier explanation.
+    it is, is the likelier explanation. Where some fault explains all readings, a single odd one is what shows it, and
+    no slip; but a DC that is just the healthy unit's with the other sign is hardly ever a fault's doing.
 
     Parameters
     ----------
@@ -99,13 +105,19 @@ def contradiction(
         With all readings.
     """
     rows = list(readings.rows)
-    if (whole.unexplained < SUSPICIOUS and whole.fit() > POOR) or len(whole.seen.readings) < ENOUGH:
+    if len(whole.seen.readings) < ENOUGH:
         return None
+    explained = whole.unexplained < SUSPICIOUS and whole.fit() > POOR
     best: tuple[float, Reading, Posterior] | None = None
-    for reading in _candidates(table, whole):
+    for reading in _exchanged(whole) if explained else _candidates(table, whole):
         rest = [row for row in rows if row is not reading]
         without = weigh(table, rest, readings.good, rates, knowledge, as_described=True)
-        gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
+        if explained:
+            other = [_opposite(row) if row is reading else row for row in rows]
+            opposite = weigh(table, other, readings.good, rates, knowledge, as_described=True)
+            gain = opposite.evidence + np.log(SLIP * EXCHANGED) - whole.evidence
+        else:
+            gain = without.evidence + np.log(SLIP) + _anything(whole.seen, reading) - whole.evidence
         # Without a slip, it is enough that the rest goes with a description that is only about right.
         fits = max(without.fit(), without.fit(LOOSE)) > POOR
         if without.unexplained < SUSPICIOUS and fits and gain > 0 and (best is None or gain > best[0]):
@@ -115,6 +127,22 @@ def contradiction(
     _, reading, without = best
     says, by_slip = _says(table, readings, rates, knowledge, reading, without)
     return Contradiction(reading, says, without, by_slip)
+
+
+def _exchanged(whole: Posterior) -> list[Reading]:
+    """Return DC readings whose opposite is what the healthy unit has, and which are not."""
+    seen = whole.seen
+    mean, spread = whole.cases[0].predicted(0)
+    sigma = np.sqrt(np.diag(spread))
+    opposite, off = (np.abs(value - mean) / sigma for value in (-seen.value, seen.value))
+    plain = np.count_nonzero(seen.operator, axis=1) == 1  # and not compared with the good channel's
+    fit = plain & (opposite < OPPOSITE) & (off > OFF)
+    return [each for number, each in enumerate(seen.readings) if fit[number] and each.quantity == "dc"][:TRIED]
+
+
+def _opposite(reading: Reading) -> Reading:
+    assert reading.value is not None  # what is compared as a number has one
+    return replace(reading, value=-reading.value)
 
 
 def _candidates(table: Table, whole: Posterior) -> list[Reading]:
