@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from lostgain.diagnosis import Verdict
+from lostgain.diagnosis.doubts import none_explains
 
 
 @dataclass(frozen=True)
@@ -18,6 +19,8 @@ class Answer:
     parts, stages : mapping
         Name to probability.
     healthy, unexplained : float
+    none_explains : bool
+        Whether it is said that no fault of the table explains the readings well.
     named : (str, str)
         Part and mode of the first suspect; empty texts for a reference.
     range90 : (float, float) or None
@@ -32,6 +35,7 @@ class Answer:
     stages: Mapping[str, float]
     healthy: float
     unexplained: float = 0.0
+    none_explains: bool = False
     named: tuple[str, str] = ("", "")
     range90: tuple[float, float] | None = None
     seconds: float = 0.0
@@ -59,6 +63,6 @@ def of_verdict(verdict: Verdict, seconds: float) -> Answer:
             stages[stage] += path.probability / len(path.stages)
     first = verdict.suspects[0]
     return Answer(
-        parts, stages, verdict.healthy, verdict.unexplained, (first.part, first.mode), first.severity_range,
-        seconds, verdict.faulty,
+        parts, stages, verdict.healthy, verdict.unexplained, none_explains(verdict.unexplained, verdict.fit),
+        (first.part, first.mode), first.severity_range, seconds, verdict.faulty,
     )  # fmt: skip

@@ -18,8 +18,6 @@ from benchmarks.truth import Truth
 
 Values = NDArray[np.float64]
 
-#: A fault is called unexplained where that has more than this.
-CALLED_UNEXPLAINED = 0.5
 #: False alarms at which the references detect.
 FALSE_ALARM = 0.02
 #: What is named where the match itself failed: never the right part.
@@ -91,6 +89,7 @@ def scores(units: list[Scored]) -> dict[str, object]:
     found["calibration_error_by_chance"] = figures.calibration_by_chance(p, weight)
     found["calibration"] = [list(map(float, row)) for row in zip(*figures.calibration(p, hit, weight), strict=True)]
     found["coverage90"] = figures.share(_covered(ours, faults))
+    found["called_unexplained"] = figures.share([answer.none_explains for answer in ours])
     _, healthy = _pick(units, "healthy")
     found["false_alarm"] = figures.share([answer.faulty for answer in healthy])
     found["match_ms"] = _median([each for unit in units for each in unit.match_ms])
@@ -213,7 +212,7 @@ def _detection(units: list[Scored], kinds: list[str]) -> dict[str, object]:
             answer = unit.ours[number]
             if marks[number]:
                 right = answer.stage in unit.truths[number].stages
-                outside.append(answer.unexplained > CALLED_UNEXPLAINED or right)
+                outside.append(answer.none_explains or right)
     return {
         "detected": figures.share(found) if found else NOTHING,
         "outsider": figures.share(outside) if outside else NOTHING,

@@ -25,6 +25,7 @@ ROWS = (
     ("false_alarm", "healthy units called faulty", "≤ 0.02"),
     ("detected", "faults that leave a mark and are noticed", "≥ 0.98"),
     ("outsider", "faults not in the table: said so, or right stage", "≥ 0.90"),
+    ("called_unexplained", "  faults in the table of which that is said, too", ""),
     ("match_ms", "time of a match, 12 readings and 150 faults [ms]", "≤ 50"),
     ("next_ms", "time of a next reading, the same [ms]", "≤ 300"),
     ("with_good_channel.stage_top1", "with a good channel read too: right stage first", ""),

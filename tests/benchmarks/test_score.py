@@ -13,18 +13,22 @@ from benchmarks.answers import Answer
 from benchmarks.score import FAILED, Scored, hits, scores
 from benchmarks.text import table_text
 from benchmarks.truth import Truth
+from lostgain.diagnosis.doubts import none_explains
 from lostgain.faults import Fault
 
 STAGE = {"R1": "Input", "R2": "Input", "R3": "Output"}
 
 
 def answer(
-    healthy: float = 0.0, unexplained: float = 0.0, named: tuple[str, str] = ("R1", "open"), **parts: float
-) -> Answer:
+    healthy: float = 0.0, unexplained: float = 0.0, named: tuple[str, str] = ("R1", "open"), fit: float = 1.0,
+    **parts: float,
+) -> Answer:  # fmt: skip
     stages: dict[str, float] = {}
     for name, p in parts.items():
         stages[STAGE[name]] = stages.get(STAGE[name], 0.0) + p
-    return Answer(parts, stages, healthy, unexplained, named, (2.0, 4.0), faulty=healthy < 0.3)
+    return Answer(
+        parts, stages, healthy, unexplained, none_explains(unexplained, fit), named, (2.0, 4.0), faulty=healthy < 0.3
+    )
 
 
 def truth(part: str, mode: str = "open", severity: float | None = None) -> Truth:
@@ -63,6 +67,16 @@ def test_figures_of_known_answers() -> None:
     assert value["outsider"] == 0.5
     assert found["optimal_ratio"]["part_top1"].value == 1.0
     assert found["reference_doubling"]["gaussian"]["part_top1"] == 0.0
+
+
+def test_an_outsider_is_told_where_it_is_said_that_nothing_fits() -> None:
+    """With most left to "something else", or where what fits best hardly ever reads so; of the table's own, too."""
+    whole = scored(references=True)
+    ours = [*whole.ours[:-1], answer(R1=1.0, R3=0.0, fit=1e-9)]
+    found = scores([replace(whole, ours=ours)])
+    assert (found["outsider"].value, found["called_unexplained"].value) == (1.0, 0.0)
+    ours[0] = answer(R1=0.9, R3=0.1, fit=1e-9)
+    assert scores([replace(whole, ours=ours)])["called_unexplained"].value == 0.25
 
 
 def test_kinds_weigh_as_in_the_stated_mix() -> None:

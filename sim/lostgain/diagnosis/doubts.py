@@ -37,7 +37,7 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     """
     found = posterior.found
     notes = _description(table, posterior, readings.good)
-    if posterior.unexplained > ODD or posterior.fit() < POOR:
+    if none_explains(posterior.unexplained, posterior.fit()):
         notes.append(
             f"None of the faults in the table explains these readings well.{_oddest(posterior, table.circuit.unit)}"
         )
@@ -56,6 +56,19 @@ def warnings(table: Table, posterior: Posterior, seen: Observed, readings: Readi
     if not healthy.all():
         notes.append("The healthy unit's level did not settle at every frequency; its figures are less certain.")
     return notes
+
+
+def none_explains(unexplained: float, fit: float) -> bool:
+    """Tell whether it is said that none of the table's faults explains the readings well.
+
+    Parameters
+    ----------
+    unexplained : float
+        Its probability.
+    fit : float
+        As of `posterior.Posterior.fit`.
+    """
+    return unexplained > ODD or fit < POOR
 
 
 def _told(note: str, readings: Readings) -> bool:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.special import logsumexp
 
 from lostgain.diagnosis.allowances import allowances
-from lostgain.diagnosis.doubts import ODD, POOR
+from lostgain.diagnosis.doubts import none_explains
 from lostgain.diagnosis.driven import Drives, drives_of, predicted_again
 from lostgain.diagnosis.likelihood import gaussian, latent_cov
 from lostgain.diagnosis.model import Verdict
@@ -82,7 +82,7 @@ class Tried:
 def unexplained_alone(verdict: Verdict) -> bool:
     """Tell whether a verdict says that no single failure explains the readings, or only by leaving one of them out."""
     left_out = verdict.contradiction is not None and not verdict.by_slip
-    return left_out or verdict.unexplained > ODD or verdict.fit < POOR
+    return left_out or none_explains(verdict.unexplained, verdict.fit)
 
 
 def two_at_once(
