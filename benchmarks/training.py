@@ -51,7 +51,8 @@ def samples(prior: Prior, seed: int, each: int, healthy: int, pool: Pool, progre
         """Add circuits of each mode until there are as many as wanted."""
         new = {mode: [_case(prior, seed, mode, count, in_time[mode]) for count in range(len(found[mode]), size)]
                for mode, size in wanted.items()}  # fmt: skip
-        before, total = (sum(map(len, found.values())), sum(many.values()))
+        before = sum(map(len, found.values()))
+        total = sum(max(size, len(found[mode])) for mode, size in many.items())
         tell = None if progress is None else lambda done, _: progress(before + done, total)
         simulated([case for cases in new.values() for case in cases], prior.circuit, pool, tell)
         for mode, cases in new.items():
