@@ -25,7 +25,7 @@ from lostgain.circuit import Circuit
 from lostgain.problems import Problem, UserError, Where
 
 #: Raised whenever the same netlist would give other numbers than before, or more of them.
-METHOD = 4
+METHOD = 5
 #: Where stored units are: NAME.npz.
 STORED = Path(__file__).with_name("stored")
 
