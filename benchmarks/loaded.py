@@ -61,8 +61,8 @@ def read(session: Session, task: Job) -> Carried:
 def _with_instruments(task: Job) -> Job:
     """Return the circuit with instruments that are not on yet.
 
-    Its operating point begins from nothing, as without them: from the voltages of the one without (``.nodeset``) ngspice
-    stopped 0.1 V short of it at an amplifier's output.
+    Its operating point begins from nothing, as without them: from the voltages of the one without (``.nodeset``)
+    ngspice stopped 0.1 V short of it at an amplifier's output.
     """
     ohms, farads = OFF
     lines = [line for number, node in enumerate(task.nodes)
