@@ -13,7 +13,6 @@ from lostgain.bench.printed_model import PrintedReport
 from lostgain.circuit.build import build
 from lostgain.circuit.model import Circuit
 from lostgain.circuit.running import prove_running
-from lostgain.diagnosis.allowances import allowances
 from lostgain.engine import Pool
 from lostgain.faults.listing import listing
 from lostgain.unit.model import Unit
@@ -66,7 +65,6 @@ def check(unit: Unit, pool: Pool | None = None, progress: Callable[[int, int], N
     if pool is None:
         with Pool(workers=2) as own:
             return check(unit, own, progress)
-    allowances(unit.folder)  # for what is wrong in the unit's own
     circuit = build(unit, pool)
     prove_running(circuit, pool)
     rows = listing(circuit)
