@@ -92,7 +92,10 @@ def test_every_point_in_reach_is_on_the_sheet(name: str) -> None:
 
 
 def test_exchanged_leads_are_told_even_where_a_fault_explains_them() -> None:
-    """A healthy 14.6 V noted as -14.6 V: a shorted output pair would make it too, and is rarer than a slip."""
+    """A healthy 14.6 V noted as -14.6 V: a shorted output pair would make it too, and is rarer than a slip.
+
+    Common practice, no source.
+    """
     ferry = table("ferry-terminal")
     healthy = dict(zip(ferry.points, ferry.values("dc")[0, 0], strict=True))
     odd, *others = ("R18, C10 end", "U1 pin 1", "C4, plus end", "R5, hot end")

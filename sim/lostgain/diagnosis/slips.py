@@ -32,7 +32,7 @@ ENOUGH = 4
 #: Leads exchanged at a DC are looked for even where some fault explains it: what has its opposite within so many
 #: standard deviations of the healthy unit's, and is itself further off than so many. Of slips, this share (common
 #: practice, no source).
-OPPOSITE, OFF, EXCHANGED = 3.0, 6.0, 0.2
+OPPOSITE, AWAY, EXCHANGED = 3.0, 6.0, 0.2
 
 #: So many readings are left out for a trial, those first that a rough look finds.
 TRIED = 4
@@ -136,7 +136,7 @@ def _exchanged(whole: Posterior) -> list[Reading]:
     sigma = np.sqrt(np.diag(spread))
     opposite, off = (np.abs(value - mean) / sigma for value in (-seen.value, seen.value))
     plain = np.count_nonzero(seen.operator, axis=1) == 1  # and not compared with the good channel's
-    fit = plain & (opposite < OPPOSITE) & (off > OFF)
+    fit = plain & (opposite < OPPOSITE) & (off > AWAY)
     return [each for number, each in enumerate(seen.readings) if fit[number] and each.quantity == "dc"][:TRIED]
 
 

@@ -56,9 +56,9 @@ class Pool:
             raise ValueError("a pool needs at least one worker")
         if not time_limit > 0:
             raise ValueError("the time limit must be positive")
-        self.workers = workers or os.cpu_count() or 1
         if tries < 1:
             raise ValueError("an item has to be tried at least once")
+        self.workers = workers or os.cpu_count() or 1
         self.time_limit = time_limit
         self.tries = tries
         self.protection: tuple[str, ...] = ()
