@@ -54,9 +54,20 @@ def test_a_level_may_be_no_larger_than_a_square_wave_between_the_rails() -> None
     assert "V rms" in says
 
 
+def test_no_wave_is_higher_than_from_rail_to_rail() -> None:
+    """As the rms value of a sine that high, it is less than the rms value of a square wave (two to root eight)."""
+    between = 1.1 * sum(abs(rail.volts) for rail in megaphone().circuit.unit.rails)
+    circuit = megaphone().circuit
+    assert most_level(circuit, swing=False, across=False) == pytest.approx(between / 2)
+    assert most_level(circuit, swing=True, across=False) * 8**0.5 == pytest.approx(between)
+    shown = level("U1 pin 7", 0.6 * between)
+    assert not beyond(megaphone(), [shown])
+    assert beyond(megaphone(), [replace(shown, given_as="pp")])
+
+
 def test_a_pair_may_have_twice_that_across_it() -> None:
     """A bridged output: each end goes from rail to rail, the one up while the other goes down."""
-    most = most_level(megaphone().circuit)
+    most = most_level(megaphone().circuit, swing=False, across=False)
     across = replace(level("U1 pin 7", 2 * most), against="U1 pin 1")
     assert not beyond(megaphone(), [across])
     [(_, says)] = beyond(megaphone(), [replace(across, value=4 * most)])

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from lostgain.circuit import Circuit
 from lostgain.diagnosis.rails import dc_span, most_level
 from lostgain.quantities import show
-from lostgain.readings.model import Reading
+from lostgain.readings.model import PEAKS, Reading
 from lostgain.readings.taken import placed
 from lostgain.signatures import Table
 from lostgain.unit.model import Unit
@@ -23,22 +24,22 @@ def beyond(table: Table, readings: Iterable[Reading]) -> list[tuple[tuple[Readin
     table : Table
     readings : iterable of Reading
     """
-    unit, dc, level = table.circuit.unit, dc_span(table.circuit.unit), most_level(table.circuit)
-    spans = ((row, _span(row, dc, level)) for row in readings)
-    return [((row,), _says(row, unit, span)) for row, span in spans if span is not None and _is_beyond(row, span)]
+    circuit = table.circuit
+    spans = ((row, _span(row, circuit)) for row in readings)
+    return [((row,), _says(row, circuit.unit, span)) for row, span in spans if span and _is_beyond(row, span)]
 
 
-def _span(row: Reading, dc: tuple[float, float], level: float) -> tuple[float, float] | None:
+def _span(row: Reading, circuit: Circuit) -> tuple[float, float] | None:
     """Return the least and the most volts that a reading can be of; None for what is neither level nor DC."""
     if row.quantity == "level":
-        return 0.0, level * (2 if row.against else 1)
+        return 0.0, most_level(circuit, row.given_as in PEAKS, bool(row.against))
     if row.quantity != "dc":
         return None
-    low, high = dc
+    low, high = dc_span(circuit.unit)
     if row.against:  # leads either way round
         return low - high, high - low
     # "More than" is by size.
-    return (-max(high, -low), max(high, -low)) if row.above else dc
+    return (-max(high, -low), max(high, -low)) if row.above else (low, high)
 
 
 def _is_beyond(row: Reading, span: tuple[float, float]) -> bool:

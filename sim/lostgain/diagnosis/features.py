@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lostgain.diagnosis.allowances import allowances
-from lostgain.readings.model import COMMON, Instrument, Reading
+from lostgain.readings.model import COMMON, PEAKS, Instrument, Reading
 from lostgain.signatures import Table
 from lostgain.signatures.poweroff_table import Spot
 from lostgain.signatures.probes import PROBES, loading
@@ -151,7 +151,7 @@ def feature_of(reading: Reading, table: Table, instrument: Instrument) -> Featur
     floor = instrument.floor_level
     if reading.below and reading.value:
         floor = max(floor, reading.value)
-    swing = reading.given_as in ("pp", "peak")
+    swing = reading.given_as in PEAKS
     average = instrument.responds == "average" and not swing
     return Feature(point, near, swing, floor, against, average, ohms, farads, common=common)
 

@@ -62,7 +62,7 @@ def foretold(
 def _spans(circuit: Circuit, feature: Feature) -> tuple[float, float]:
     """Between what a reading lies whatever a model says, and however far its spread reaches."""
     if feature.is_level:
-        return 0.0, most_level(circuit) * (2 if feature.against >= 0 else 1)
+        return 0.0, most_level(circuit, feature.swing, feature.against >= 0)
     if feature.frequency != DC:
         return -np.inf, np.inf
     low, high = dc_span(circuit.unit)

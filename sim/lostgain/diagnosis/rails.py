@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from lostgain.circuit import Circuit
+from lostgain.quantities import PP_PER_RMS
 from lostgain.unit.kinds import kinds
 from lostgain.unit.model import Unit
 
@@ -26,12 +27,21 @@ def dc_span(unit: Unit) -> tuple[float, float]:
     return min(volts) * more, max(volts) * more
 
 
-def most_level(circuit: Circuit) -> float:
-    """Return the highest level at any point [V rms]: a square wave between the rails, or what the generator gives.
+def most_level(circuit: Circuit, swing: bool, across: bool) -> float:
+    """Return the highest level in a unit [V rms]: of a square wave between the rails, or what the generator gives.
 
-    Infinite where a winding may step it up. Across a pair of points it may be twice that, as in a bridged output.
+    Infinite where a winding may step it up.
+
+    Parameters
+    ----------
+    circuit : Circuit
+    swing : bool
+        True where a peak-to-peak value is read: the rms value of a sine of that size.
+    across : bool
+        True across a pair of points: twice as much, as in a bridged output.
     """
     if any(kinds()[place.part.kind].family in WOUND for place in circuit.parts.values()):
         return np.inf
     low, high = dc_span(circuit.unit)
-    return max((high - low) / 2, circuit.unit.setup.generator, *circuit.unit.setup.levels, 0.0)
+    square = (high - low) / (PP_PER_RMS if swing else 2)
+    return (2 if across else 1) * max(square, circuit.unit.setup.generator, *circuit.unit.setup.levels, 0.0)

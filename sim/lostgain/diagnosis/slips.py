@@ -57,11 +57,11 @@ SLIPS = {
     "level": LEVEL_SLIPS,
     COMMON: LEVEL_SLIPS,
     "dc": (_SIGN, *_DIGITS, *_noted("mV", "V")),
-    "current": (_SIGN, *_DIGITS, *_noted("mA", "A")),
+    "current": (*_DIGITS, *_noted("mA", "A")),
     "mains watts": _DIGITS,
     "resistance": (*_DIGITS, *_noted("ohms", "kilohms")),
     "esr": (*_DIGITS, *_noted("milliohms", "ohms")),
-    "diode test": (_SIGN, *_DIGITS, *_noted("mV", "V")),
+    "diode test": (*_DIGITS, *_noted("mV", "V")),
 }
 
 

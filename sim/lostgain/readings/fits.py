@@ -7,7 +7,7 @@ from math import isfinite
 
 from lostgain.problems import Problem, UserError
 from lostgain.quantities import show
-from lostgain.readings.model import COMMON, Instrument, Reading, Readings
+from lostgain.readings.model import COMMON, PEAKS, Instrument, Reading, Readings
 from lostgain.readings.words import words
 from lostgain.unit.model import Unit
 
@@ -35,7 +35,7 @@ def misfits(reading: Reading, instrument: Instrument) -> Iterator[str]:
     at = reading.frequency
     if at is not None and reading.value is not None and not low <= at <= high:
         yield f"{instrument.name} reads from {show(low, 'Hz')} to {show(high, 'Hz')}; {show(at, 'Hz')} lies outside."
-    if reading.quantity == "level" and reading.given_as in ("pp", "peak") and instrument.responds != "pp":
+    if reading.quantity == "level" and reading.given_as in PEAKS and instrument.responds != "pp":
         yield f"{instrument.name} shows no {reading.given_as} value; was it another instrument?"
     if reading.word and words()[reading.word].comparison == "shape" and instrument.responds != "pp":
         yield f"{instrument.name} shows no picture; '{reading.word}' is taken as seen on an oscilloscope."

@@ -46,6 +46,9 @@ UNITS = {
     "diode test": "V", "esr": "ohm", "capacitance": "F",
 }  # fmt: skip
 
+#: Ways to write a level that say how high a wave is, and not its rms value.
+PEAKS = ("pp", "peak")
+
 #: Quantities of the whole unit: their readings belong to no channel.
 WHOLE_UNIT = ("current", "mains watts")
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from lostgain.problems import nearest
 from lostgain.quantities import PP_PER_RMS, Measure, fold, measure
-from lostgain.readings.model import COMMON, OFF, SIGNS, WHOLE_UNIT
+from lostgain.readings.model import COMMON, OFF, PEAKS, SIGNS, WHOLE_UNIT
 from lostgain.readings.off import is_ohms, size_of, spoken
 from lostgain.readings.words import asked, sign, spellings, state, word, words
 from lostgain.readings.words import quantity as named_quantity
@@ -232,7 +232,7 @@ def _ripple(found: Measure) -> Value:
     if found.given_as == "plain":
         value = abs(found.value)
     else:
-        value = found.value * (SAWTOOTH if found.given_as not in ("pp", "peak") else PP_PER_RMS)
+        value = found.value * (SAWTOOTH if found.given_as not in PEAKS else PP_PER_RMS)
     return Value("ripple", value) if value >= SMALLEST else Value("ripple", word="nothing")
 
 
