@@ -55,8 +55,8 @@ class Kept:
     circuit : Circuit
     path : Path or None
         An SQLite file, made if it is not there; the computer's own if None.
-    stored : Path
-        Folder of what is beside the code.
+    stored : Path or None
+        Folder of what is beside the code; the one of this code if None.
 
     Raises
     ------
@@ -64,9 +64,9 @@ class Kept:
         What is beside the code can't be read.
     """
 
-    def __init__(self, circuit: Circuit, path: Path | None = None, stored: Path = STORED) -> None:
+    def __init__(self, circuit: Circuit, path: Path | None = None, stored: Path | None = None) -> None:
         self.group = group_of(circuit)
-        self._file = stored / f"{circuit.unit.name}.npz"
+        self._file = (stored or STORED) / f"{circuit.unit.name}.npz"
         self._stored = _read(self._file, self.group)
         path = path or folder() / "circuits.sqlite"
         path.parent.mkdir(parents=True, exist_ok=True)
