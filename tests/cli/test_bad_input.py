@@ -77,7 +77,7 @@ def test_a_mistake_in_a_unit_file(capsys, edited: Edit, file: str, old: str, new
     assert all(word in said for word in words)
 
 
-@pytest.mark.parametrize("words", [("match", WEAK), ("next", WEAK), ("route",)])
+@pytest.mark.parametrize("words", [("match", WEAK), ("next", WEAK), ("bench",), ("route",)])
 def test_a_mistake_in_the_units_own_allowances_is_told_before_anything_is_simulated(
     capsys, edited: Edit, monkeypatch: pytest.MonkeyPatch, words: tuple[object, ...]
 ) -> None:

@@ -11,7 +11,7 @@ import lostgain
 from lostgain.cli.files import file_to_write
 from lostgain.cli.off import off_argument, stay_off_argument, with_off
 from lostgain.cli.table import opened
-from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
+from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument, unit_to_compare
 from lostgain.report.text_layout import clean, wrapped
 
 
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> None:
 
     if sys.stdin is None:
         raise lostgain.UserError("bench asks for readings, and there is no input that answers could come from.")
-    unit = lostgain.open_unit(args.unit)
+    unit = unit_to_compare(args)
     rates = lostgain.rates(args.rates)
     knowledge = known_of(args, unit)
     path = args.readings if args.readings is not None else Path(f"{unit.name}-readings.csv")

@@ -12,7 +12,7 @@ from lostgain.cli.files import folder_to_write, written
 from lostgain.cli.off import with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
+from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument, unit_to_compare
 from lostgain.readings.fits import refuse_unsimulated
 from lostgain.report.text_layout import wrapped
 
@@ -37,7 +37,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
 
 def run(args: argparse.Namespace) -> None:
     """Match readings to faults."""
-    unit = lostgain.open_unit(args.unit)
+    unit = unit_to_compare(args)
     rates = lostgain.rates(args.rates)
     readings = lostgain.read_readings(args.readings, unit)
     refuse_unsimulated(readings, unit)

@@ -11,7 +11,7 @@ import lostgain
 from lostgain.cli.off import off_argument, stay_off_argument, with_off
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
+from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument, unit_to_compare
 from lostgain.readings.fits import refuse_unsimulated
 from lostgain.report.text_layout import wrapped
 
@@ -36,7 +36,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
 
 def run(args: argparse.Namespace) -> None:
     """Rank what could be read or done next."""
-    unit = lostgain.open_unit(args.unit)
+    unit = unit_to_compare(args)
     rates = lostgain.rates(args.rates)
     readings = lostgain.Readings(())
     if args.readings is not None:  # a sheet on which nothing is written yet, or only what a probe can't reach, will do

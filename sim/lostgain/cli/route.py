@@ -11,7 +11,7 @@ import lostgain
 from lostgain.cli.files import PAGES, file_to_write, writing
 from lostgain.cli.progress import shown
 from lostgain.cli.table import opened
-from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument
+from lostgain.cli.words import known_arguments, known_of, table_argument, unit_argument, unit_to_compare
 
 
 def add(commands: Any) -> argparse.ArgumentParser:
@@ -32,7 +32,7 @@ def add(commands: Any) -> argparse.ArgumentParser:
 
 def run(args: argparse.Namespace) -> None:
     """Work out a route and show it."""
-    unit = lostgain.open_unit(args.unit)
+    unit = unit_to_compare(args)
     rates = lostgain.rates(args.rates)
     known = known_of(args, unit)
     if args.html is not None:

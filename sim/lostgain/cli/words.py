@@ -44,6 +44,13 @@ def unit_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("unit", metavar="UNIT", help="a unit's folder, its unit file, or the name of a shipped unit")
 
 
+def unit_to_compare(args: argparse.Namespace) -> lostgain.Unit:
+    """Open a unit to compare readings with; a mistake in its allowances is told before anything is simulated."""
+    unit = lostgain.open_unit(args.unit)
+    lostgain.allowances(unit.folder)
+    return unit
+
+
 def table_argument(parser: argparse.ArgumentParser) -> None:
     """Add the file that a signature table is to be opened from."""
     parser.add_argument("--table", metavar="FILE", type=Path,
@@ -96,8 +103,7 @@ def known_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def known_of(args: argparse.Namespace, unit: lostgain.Unit) -> lostgain.Knowledge | None:
-    """Return what the technician knows, or None where nothing was said; a mistake in the unit's allowances is told."""
-    lostgain.allowances(unit.folder)
+    """Return what the technician knows, or None where nothing was said."""
     if not (args.suspect or args.new or args.note or args.stage or args.age is not None):
         return None
     return lostgain.known(unit, args.suspect, args.age, args.note, args.new, args.stage)
