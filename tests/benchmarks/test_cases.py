@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchmarks import cases
+from benchmarks import cases, kept
 from benchmarks.broken import break_
 from benchmarks.cases import Case, make, sheet, simulated
 from benchmarks.parts import bench, built
@@ -25,6 +25,12 @@ UNITS = [unit.name for unit in find_units(None)]
 @pytest.fixture(scope="module")
 def priors() -> dict[str, Prior]:
     return {name: Prior(build(open_unit(name))) for name in UNITS}
+
+
+def nothing_kept(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have a computer that has simulated nothing, and nothing stored beside the code."""
+    monkeypatch.setenv("LOSTGAIN_BENCH_CACHE", str(folder))
+    monkeypatch.setattr(kept, "STORED", folder)
 
 
 @pytest.mark.parametrize("unit", UNITS)
@@ -110,7 +116,7 @@ def test_prior_follows_the_rates(priors: dict[str, Prior]) -> None:
 def test_simulated_once_and_read_alike(
     priors: dict[str, Prior], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("LOSTGAIN_BENCH_CACHE", str(tmp_path))
+    nothing_kept(tmp_path, monkeypatch)
     circuit = priors["state-variable-filter"].circuit
     case = make(priors["state-variable-filter"], "healthy", (1, 1))
     done: list[int] = []
@@ -133,7 +139,7 @@ def test_what_takes_too_long_is_not_tried_by_every_run(
     limit: float, looks: int, priors: dict[str, Prior], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It is tried again where the run was less patient than a benchmark is."""
-    monkeypatch.setenv("LOSTGAIN_BENCH_CACHE", str(tmp_path))
+    nothing_kept(tmp_path, monkeypatch)
     monkeypatch.setattr(cases, "LIMIT", limit)
     circuit = priors["state-variable-filter"].circuit
     found: list[Case] = [make(priors["state-variable-filter"], "healthy", (1, 2)) for _ in range(2)]
