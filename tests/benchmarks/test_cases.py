@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-from benchmarks import cases, kept
+from benchmarks import cases
 from benchmarks.broken import break_
 from benchmarks.cases import Case, make, sheet, simulated
 from benchmarks.parts import bench, built
@@ -25,12 +23,6 @@ UNITS = [unit.name for unit in find_units(None)]
 @pytest.fixture(scope="module")
 def priors() -> dict[str, Prior]:
     return {name: Prior(build(open_unit(name))) for name in UNITS}
-
-
-def nothing_kept(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Have a computer that has simulated nothing, and nothing stored beside the code."""
-    monkeypatch.setenv("LOSTGAIN_BENCH_CACHE", str(folder))
-    monkeypatch.setattr(kept, "STORED", folder)
 
 
 @pytest.mark.parametrize("unit", UNITS)
@@ -113,10 +105,8 @@ def test_prior_follows_the_rates(priors: dict[str, Prior]) -> None:
     assert by_part["C6"] / by_part["R9"] == pytest.approx(12, rel=0.05)
 
 
-def test_simulated_once_and_read_alike(
-    priors: dict[str, Prior], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    nothing_kept(tmp_path, monkeypatch)
+@pytest.mark.usefixtures("nothing_kept")
+def test_simulated_once_and_read_alike(priors: dict[str, Prior]) -> None:
     circuit = priors["state-variable-filter"].circuit
     case = make(priors["state-variable-filter"], "healthy", (1, 1))
     done: list[int] = []
@@ -134,12 +124,12 @@ def test_simulated_once_and_read_alike(
     assert rows != sheet(circuit, case, draw=1).rows
 
 
+@pytest.mark.usefixtures("nothing_kept")
 @pytest.mark.parametrize(("limit", "looks"), [(0.02, 1), (9.0, 2)])
 def test_what_takes_too_long_is_not_tried_by_every_run(
-    limit: float, looks: int, priors: dict[str, Prior], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    limit: float, looks: int, priors: dict[str, Prior], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It is tried again where the run was less patient than a benchmark is."""
-    nothing_kept(tmp_path, monkeypatch)
     monkeypatch.setattr(cases, "LIMIT", limit)
     circuit = priors["state-variable-filter"].circuit
     found: list[Case] = [make(priors["state-variable-filter"], "healthy", (1, 2)) for _ in range(2)]

@@ -18,10 +18,8 @@ from tests.circuit.units import AMPLIFIER
 from tests.circuit.units import make as written
 
 
-def test_a_linear_unit_follows_the_generator_to_within_its_step(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setenv("LOSTGAIN_BENCH_CACHE", str(tmp_path / "kept"))
+@pytest.mark.usefixtures("nothing_kept")
+def test_a_linear_unit_follows_the_generator_to_within_its_step(tmp_path: Path) -> None:
     text = AMPLIFIER.replace('load = "10k"', 'load = "10k"\nlevels = ["30 mV rms", "300 mV rms"]')
     with Pool(workers=1) as pool:
         circuit = build(written(tmp_path / "amplifier", text), pool)
